@@ -1,0 +1,1 @@
+"""Coordinate systems and array helpers on shapes."""

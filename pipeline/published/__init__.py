@@ -1,0 +1,1 @@
+"""Published values: tables with a source in every row, looked up within their range only."""

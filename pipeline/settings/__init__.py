@@ -1,0 +1,1 @@
+"""Settings: what a city says in its TOML file, checked and frozen."""

@@ -1,0 +1,186 @@
+"""What a city may say, one frozen model a section; unknown keys are refused.
+
+Numbers that bear on safety are not settings: they are published tables, which a city overrides in
+its `overrides` folder so that each change is reported.
+"""
+
+from datetime import date, time
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from pipeline.settings.quarter import Quarter
+
+Longitude = Annotated[float, Field(ge=-180, le=180)]
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Weekday = Literal["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"]
+
+
+class Section(BaseModel):
+    """Base of all sections: frozen, and no key that nobody reads."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class City(Section):
+    """Who and where."""
+
+    name: str = Field(min_length=1, description="name on every page")
+    region: str = Field(
+        "",
+        description="region of the rule tables, as 'us-ny'; empty: the strictest windows",
+    )
+    population: int | None = Field(None, ge=1, description="residents, for sanity bounds")
+    crs: str | None = Field(
+        None, description="metric CRS of the run, as 'EPSG:32618'; empty: the UTM zone of the trees"
+    )
+    language: Literal["en"] = "en"
+
+
+class InputFile(Section):
+    """One input: a file, or several that are one table."""
+
+    files: tuple[str, ...] = Field(min_length=1, description="names relative to the data folder")
+    columns: str | None = Field(
+        None, description="column map: a name in config/columns, or a path; empty: canonical names"
+    )
+    crs: str | None = Field(None, description="CRS of the coordinates where the file carries none")
+    encoding: str | None = Field(None, description="text encoding; empty: detected")
+    delimiter: str | None = Field(None, description="delimiter; empty: detected")
+    layer: str | None = Field(None, description="layer or sheet of the file")
+    bounding_box: tuple[Longitude, Latitude, Longitude, Latitude] | None = Field(
+        None, description="west, south, east, north; rows outside are set aside and counted"
+    )
+
+
+class OsmFile(Section):
+    """An OpenStreetMap extract and what to take from it."""
+
+    file: str = Field(description="PBF or XML extract, relative to the data folder")
+    take: tuple[Literal["trees", "zones", "streets", "basemap"], ...] = (
+        "zones",
+        "streets",
+        "basemap",
+    )
+
+
+class Inputs(Section):
+    """All inputs; only trees are needed, from files or from an OpenStreetMap extract."""
+
+    trees: tuple[InputFile, ...] = ()
+    sightings: tuple[InputFile, ...] = ()
+    inspections: tuple[InputFile, ...] = ()
+    zones: tuple[InputFile, ...] = ()
+    streets: tuple[InputFile, ...] = ()
+    wards: tuple[InputFile, ...] = ()
+    basemap: tuple[InputFile, ...] = ()
+    decisions: tuple[InputFile, ...] = ()
+    work_done: tuple[InputFile, ...] = ()
+    osm: OsmFile | None = None
+
+
+class Matching(Section):
+    """How sightings are joined to trees."""
+
+    cap_m: float = Field(60.0, gt=0, description="candidates are never farther than this")
+    inventory_error_m: float = Field(3.0, ge=0, description="68 % radius of the trees' own places")
+    attach_at: float = Field(0.9, gt=0.5, le=1, description="weight from which a tree is attached")
+    unlisted_per_listed: float = Field(
+        1.0, ge=0, description="unlisted trees per listed one within the cap, at least one in all"
+    )
+    misspelling_score: float = Field(
+        90.0, ge=50, le=100, description="least similarity, 0-100, for a misspelt name"
+    )
+
+
+class Rating(Section):
+    """How trees are rated."""
+
+    method: Literal["matrix", "points"] = "matrix"
+    time_frame_years: float = Field(3.0, ge=1, le=5)
+    accepted_rating: Literal["low", "moderate", "high"] = Field(
+        "moderate", description="the gentlest action that reaches this rating is chosen"
+    )
+    assumed_occupancy: Literal["rare", "occasional", "frequent", "constant"] = Field(
+        "frequent", description="occupancy under a tree with no zone known; said in every output"
+    )
+
+
+class Depot(Section):
+    """Where crews start and end."""
+
+    name: str
+    longitude: Longitude
+    latitude: Latitude
+
+
+class Crew(Section):
+    """One crew."""
+
+    id: str = Field(min_length=1)
+    type: Literal["climb", "lift", "ground", "inspect", "instrument"]
+    depot: str
+    machines: tuple[str, ...] = ()
+    days: tuple[Weekday, ...] = ("Mo", "Tu", "We", "Th", "Fr")
+    shift_start: time = time(7, 30)
+    hours_per_day: float = Field(7.5, gt=0, le=14)
+    hours_per_quarter: float | None = Field(
+        None, ge=0, description="crew-hours for this work in a quarter; empty: every working day"
+    )
+    hourly_rate: float | None = Field(None, ge=0, description="money an hour, for costs")
+    own: bool = True
+
+
+class Planning(Section):
+    """How work is planned."""
+
+    quarters: int = Field(4, ge=1, le=8)
+    straight_line_factor: float = Field(
+        1.4, ge=1, description="driven over straight-line distance where no street leads"
+    )
+    straight_line_speed_km_h: float = Field(25.0, gt=0)
+    stop_setup_min: float = Field(5.0, ge=0, description="parking and signing at each stop")
+
+
+class Output(Section):
+    """What the pages show."""
+
+    council_from: Literal["moderate", "high", "extreme"] = "high"
+    contact: str = Field("", description="public office that answers questions, as an office")
+
+
+class Settings(Section):
+    """All settings of a run, with the folders they are relative to."""
+
+    city: City
+    inputs: Inputs
+    matching: Matching = Matching()
+    rating: Rating = Rating()
+    planning: Planning = Planning()
+    output: Output = Output()
+    depots: tuple[Depot, ...] = ()
+    crews: tuple[Crew, ...] = ()
+    data: str | None = Field(
+        None, description="folder of the input files, relative to this file; --data overrides it"
+    )
+    as_of: date | None = Field(
+        None, description="day of the run; empty: today; --as-of overrides it"
+    )
+    quarter: str | None = Field(
+        None,
+        description="first quarter planned, as 2027Q1; empty: the one after the day of the run",
+    )
+
+
+class RunSettings(Section):
+    """Settings made complete: nothing left to default at run time."""
+
+    settings: Settings
+    settings_path: Path
+    data_dir: Path
+    as_of: date
+    first_quarter: Quarter
+    overrides_dir: Path | None
+    column_maps_dir: Path
+    rules_dir: Path

@@ -1,0 +1,1 @@
+"""Tables: what they are (schema), which there are (catalogue), where they lie (store)."""

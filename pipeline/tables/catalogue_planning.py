@@ -1,0 +1,111 @@
+"""Tables that the planning stage writes."""
+
+from pipeline.tables import inputs
+from pipeline.tables.schema import Column, ForeignKey, Kind, TableSchema
+
+_JOB = Column("job_id", Kind.TEXT, "id of the job: tree id and action, stable from run to run")
+_CREW = Column("crew_id", Kind.LABEL, "crew of the settings")
+
+JOBS = TableSchema(
+    "planning",
+    "jobs",
+    "all work that follows from the chosen actions, inspections included",
+    ("job_key",),
+    (
+        Column("job_key", Kind.INT64, "row number from 0", low=0),
+        _JOB,
+        Column("tree_key", Kind.INT64, "the tree", low=0),
+        Column("action", Kind.LABEL, "what", allowed=inputs.ACTIONS),
+        Column("part", Kind.INT8, "part it is done to", "word", low=0, high=3),
+        Column("crew_type", Kind.LABEL, "who can do it"),
+        Column("machine", Kind.LABEL, "machine, 'none' if none"),
+        Column("hours", Kind.FLOAT, "crew-hours at the tree, set-up included", "hours", low=0),
+        Column("cost", Kind.FLOAT, "by the crew's hourly rate", "money", nullable=True, low=0),
+        Column("deadline_on", Kind.DATE, "to be done by", nullable=True),
+        Column("not_before", Kind.DATE, "closed window ends", nullable=True),
+        Column("season_code", Kind.LABEL, "restriction that applies", nullable=True),
+        Column("rating", Kind.INT8, "rating of the tree", "word", low=0, high=4),
+        Column("harm_removed", Kind.FLOAT, "expected harm removed", "harm/year", low=0),
+        Column("make_safe", Kind.BOOL, "first on every list"),
+        Column("no_climb", Kind.BOOL, "must not be climbed"),
+        Column("pinned_quarter", Kind.LABEL, "a person pinned it there", nullable=True),
+        Column("deferred_until", Kind.DATE, "a person deferred it", nullable=True),
+        Column("ward", Kind.LABEL, "ward", nullable=True),
+        Column("x_m", Kind.FLOAT, "easting", "m"),
+        Column("y_m", Kind.FLOAT, "northing", "m"),
+    ),
+    (ForeignKey("tree_key", "ingest.trees"),),
+)
+
+QUEUE = TableSchema(
+    "planning",
+    "queue",
+    "jobs placed in a quarter, in the order of the list",
+    ("queue_rank",),
+    (
+        Column("queue_rank", Kind.INT64, "place in the list from 1", low=1),
+        Column("job_key", Kind.INT64, "the job", low=0),
+        Column("quarter", Kind.LABEL, "as 2027Q1"),
+        _CREW,
+        Column("day", Kind.DATE, "day of the first quarter, empty in later ones", nullable=True),
+        Column("late_days", Kind.INT32, "days after the deadline", "days", low=0),
+    ),
+    (ForeignKey("job_key", "planning.jobs"),),
+)
+
+UNSCHEDULED = TableSchema(
+    "planning",
+    "unscheduled",
+    "jobs left out, each with one binding reason",
+    ("job_key",),
+    (
+        Column("job_key", Kind.INT64, "the job", low=0),
+        Column("reason", Kind.LABEL, "the binding reason",
+               allowed=("no_crew_of_type", "no_machine", "no_hours_left", "out_of_season",
+                        "deferred", "longer_than_shift", "do_not_climb_no_lift")),
+        Column("detail", Kind.TEXT, "in words, with numbers"),
+    ),
+    (ForeignKey("job_key", "planning.jobs"),),
+)  # fmt: skip
+
+ROUTES = TableSchema(
+    "planning",
+    "routes",
+    "one row a crew and day of the first quarter",
+    ("day", "crew_id"),
+    (
+        Column("day", Kind.DATE, "day"),
+        _CREW,
+        Column("depot", Kind.LABEL, "start and end"),
+        Column("stops", Kind.INT32, "number of stops", low=1),
+        Column("start_min", Kind.FLOAT, "start of the shift, minutes after midnight", "min"),
+        Column("end_min", Kind.FLOAT, "back at the depot, minutes after midnight", "min"),
+        Column("drive_min", Kind.FLOAT, "driving", "min", low=0),
+        Column("work_min", Kind.FLOAT, "work", "min", low=0),
+        Column("length_m", Kind.FLOAT, "driven", "m", low=0),
+        Column("how", Kind.LABEL, "how travel was found",
+               allowed=("streets", "straight_line", "mixed")),
+        Column("geometry", Kind.WKB, "line driven, in the run's metric CRS"),
+    ),
+)  # fmt: skip
+
+STOPS = TableSchema(
+    "planning",
+    "stops",
+    "stops in driving order",
+    ("day", "crew_id", "seq"),
+    (
+        Column("day", Kind.DATE, "day"),
+        _CREW,
+        Column("seq", Kind.INT32, "from 1", low=1),
+        Column("job_key", Kind.INT64, "the job", low=0),
+        Column("arrive_min", Kind.FLOAT, "minutes after midnight", "min"),
+        Column("leave_min", Kind.FLOAT, "minutes after midnight", "min"),
+        Column("drive_min", Kind.FLOAT, "from the stop before", "min", low=0),
+        Column("drive_m", Kind.FLOAT, "from the stop before", "m", low=0),
+        Column("how", Kind.LABEL, "how the leg was found", allowed=("streets", "straight_line")),
+    ),
+    (ForeignKey("job_key", "planning.jobs"),),
+)
+
+PLANNING_TABLES = (JOBS, QUEUE, UNSCHEDULED, ROUTES, STOPS)

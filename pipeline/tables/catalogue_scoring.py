@@ -1,0 +1,247 @@
+"""Tables that the scoring stage writes."""
+
+from pipeline.tables import inputs
+from pipeline.tables.schema import Column, ForeignKey, Kind, TableSchema
+
+_TREE_KEY = Column("tree_key", Kind.INT64, "the tree", low=0)
+_PART = Column("part", Kind.INT8, "0 roots, 1 butt, 2 stem, 3 branch", "word", low=0, high=3)
+_ZONE = Column("zone_key", Kind.INT32, "the zone, or -1 for an assumed target", low=-1)
+_TO_TREE = (ForeignKey("tree_key", "ingest.trees"),)
+
+
+def _word(name: str, meaning: str, *, nullable: bool = False, low: float = 1) -> Column:
+    return Column(name, Kind.INT8, meaning, "word", nullable=nullable, low=low, high=4)
+
+
+TAXON_POSTERIORS = TableSchema(
+    "scoring",
+    "taxon_posteriors",
+    "which fungus a sighting is, with its probability; 'unlisted' is a taxon of its own",
+    ("sighting_key", "taxon_id"),
+    (
+        Column("sighting_key", Kind.INT64, "the sighting", low=0),
+        Column("taxon_id", Kind.LABEL, "taxon of the catalogue, or 'unlisted'"),
+        Column("probability", Kind.FLOAT, "posterior", "share", low=0, high=1),
+    ),
+    (ForeignKey("sighting_key", "ingest.sightings"),),
+)
+
+DECAY = TableSchema(
+    "scoring",
+    "decay",
+    "decayed diameter over diameter at the critical section of a part, where evidence touches it",
+    ("tree_key", "part"),
+    (
+        _TREE_KEY,
+        _PART,
+        Column("basis", Kind.LABEL, "what it rests on", allowed=("measured", "seen", "fungus")),
+        Column("rot", Kind.INT8, "0 unknown, 1 white, 2 brown, 3 soft", "word", low=0, high=3),
+        Column("taxon_id", Kind.LABEL, "most probable taxon at work", nullable=True),
+        Column("decayed_share", Kind.FLOAT, "median of decayed / whole diameter", "share",
+               nullable=True, low=0, high=1),
+        Column("decayed_share_low", Kind.FLOAT, "10 %", "share", nullable=True, low=0, high=1),
+        Column("decayed_share_high", Kind.FLOAT, "90 %", "share", nullable=True, low=0, high=1),
+        Column("diameter_cm", Kind.FLOAT, "diameter of the section", "cm", nullable=True),
+        Column("thinnest_shell_cm", Kind.FLOAT, "thinnest measured shell", "cm", nullable=True),
+        Column("opening_share", Kind.FLOAT, "opening over girth", "share", nullable=True,
+               low=0, high=1),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+STRENGTH = TableSchema(
+    "scoring",
+    "strength",
+    "published strength-loss formulae side by side for measured parts",
+    ("tree_key", "part", "formula"),
+    (
+        _TREE_KEY,
+        _PART,
+        Column("formula", Kind.LABEL, "id of the formula in config/published/strength_limits.csv"),
+        Column("loss_share", Kind.FLOAT, "strength lost, or the ratio the rule speaks of", "share"),
+        Column("limit_share", Kind.FLOAT, "the rule's threshold", "share"),
+        Column("passed", Kind.BOOL, "the threshold is passed: act"),
+    ),
+    _TO_TREE,
+)
+
+FAILURE = TableSchema(
+    "scoring",
+    "failure",
+    "likelihood of failure of a part by each rule that spoke",
+    ("tree_key", "part", "witness", "rule_id"),
+    (
+        _TREE_KEY,
+        _PART,
+        Column("witness", Kind.LABEL, "visual criteria or mechanics",
+               allowed=("visual", "strength", "fungus")),
+        Column("rule_id", Kind.LABEL, "row of config/published/failure_criteria.csv"),
+        _word("failure", "likelihood of failure"),
+        Column("points", Kind.INT8, "points of the community guide", "points", nullable=True,
+               low=1, high=4),
+        Column("seen_on", Kind.DATE, "when the evidence was seen", nullable=True),
+        Column("detail", Kind.LABEL, "the evidence in short: defect, reading or taxon"),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+IMPACTS = TableSchema(
+    "scoring",
+    "impacts",
+    "tree x part x target within reach, for trees with evidence",
+    ("tree_key", "part", "zone_key"),
+    (
+        _TREE_KEY,
+        _PART,
+        _ZONE,
+        Column("reach_m", Kind.FLOAT, "how far the part reaches", "m", low=0),
+        Column("distance_m", Kind.FLOAT, "to the target", "m", low=0),
+        Column("occupied_share", Kind.FLOAT, "share of time occupied", "share", low=0, high=1),
+        _word("occupancy", "occupancy of the target"),
+        Column("direction_share", Kind.FLOAT, "share of fall directions that reach it", "share",
+               low=0, high=1),
+        _word("impact", "likelihood of impact"),
+        Column("assumed", Kind.BOOL, "occupancy assumed, no zone known here"),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+PART_RATINGS = TableSchema(
+    "scoring",
+    "part_ratings",
+    "rating of each part over each target, for trees with evidence",
+    ("tree_key", "part", "zone_key"),
+    (
+        _TREE_KEY,
+        _PART,
+        _ZONE,
+        _word("failure", "likelihood of failure"),
+        _word("impact", "likelihood of impact"),
+        _word("likelihood", "failure and impact together"),
+        _word("consequence", "consequences"),
+        _word("rating", "risk rating"),
+        Column("points", Kind.INT8, "3-12 points of the community guide", "points", nullable=True,
+               low=3, high=12),
+        Column("harm_per_year", Kind.FLOAT, "expected harm, equivalent fatalities", "harm/year",
+               low=0),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+TREE_RATINGS = TableSchema(
+    "scoring",
+    "tree_ratings",
+    "one row for each tree of ingest.trees, in its order",
+    ("tree_key",),
+    (
+        _TREE_KEY,
+        Column("rated", Kind.BOOL, "standing or dead tree; stumps and vacant sites are not rated"),
+        Column("assessed", Kind.BOOL, "looked at inside the cycle, or a sighting is in"),
+        Column("evidence", Kind.BOOL, "a sighting, defect or reading speaks of it"),
+        _word("rating", "0 not assessed, 1 low, 2 moderate, 3 high, 4 extreme", low=0),
+        Column("points", Kind.INT8, "3-12 points where the method is points", "points",
+               nullable=True, low=3, high=12),
+        Column("worst_part", Kind.INT8, "part of the worst pair", "word", nullable=True,
+               low=0, high=3),
+        Column("worst_zone", Kind.INT32, "target of the worst pair, -1 assumed", nullable=True,
+               low=-1),
+        _word("failure", "of the worst pair", nullable=True),
+        _word("impact", "of the worst pair", nullable=True),
+        _word("likelihood", "of the worst pair", nullable=True),
+        _word("consequence", "of the worst pair", nullable=True),
+        Column("harm_per_year", Kind.FLOAT, "expected harm over all pairs, equivalent fatalities",
+               "harm/year", low=0),
+        Column("harm_low", Kind.FLOAT, "10 %", "harm/year", low=0),
+        Column("harm_high", Kind.FLOAT, "90 %", "harm/year", low=0),
+        Column("taxon_id", Kind.LABEL, "fungus of the highest action code", nullable=True),
+        Column("action_code", Kind.INT8, "R0-R5 of that fungus", nullable=True, low=0, high=5),
+        Column("no_climb", Kind.BOOL, "must not be climbed until assessed"),
+        Column("make_safe", Kind.BOOL, "on the make-safe list"),
+        Column("acknowledged_on", Kind.DATE, "make-safe acknowledged by a person", nullable=True),
+        Column("advanced_assessment", Kind.BOOL, "a closer assessment is called for"),
+        Column("last_looked_on", Kind.DATE, "latest inspection or sighting", nullable=True),
+        Column("inspection_due_on", Kind.DATE, "next inspection by the city's cycle", nullable=True),
+        Column("height_used_m", Kind.FLOAT, "height used, measured or filled", "m", nullable=True),
+        Column("height_filled", Kind.BOOL, "the height was filled by allometry"),
+        Column("occupancy_assumed", Kind.BOOL, "no target zone is known here"),
+        Column("best_action", Kind.LABEL, "the action chosen", allowed=(*inputs.ACTIONS, "none")),
+        Column("program_action", Kind.LABEL, "what the program alone would choose",
+               allowed=(*inputs.ACTIONS, "none")),
+        Column("program_rating", Kind.INT8, "rating before a person's override", "word",
+               low=0, high=4),
+        Column("decision", Kind.LABEL, "a person's standing decision", nullable=True,
+               allowed=inputs.DECISIONS),
+        Column("fact_set", Kind.INT64, "its statements in scoring.facts; trees without evidence "
+               "share sets", low=0),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+CANDIDATE_ACTIONS = TableSchema(
+    "scoring",
+    "candidate_actions",
+    "what could be done to a tree, and what would be left",
+    ("tree_key", "action"),
+    (
+        _TREE_KEY,
+        Column("action", Kind.LABEL, "action", allowed=inputs.ACTIONS),
+        _PART,
+        Column("rule_id", Kind.LABEL, "row of config/rules/actions.csv"),
+        Column("chosen", Kind.BOOL, "the rule table chose it"),
+        _word("residual_rating", "rating that would be left", low=0),
+        Column("residual_harm_per_year", Kind.FLOAT, "expected harm left", "harm/year", low=0),
+        Column("deadline_days", Kind.INT32, "from the as-of date; empty means next cycle", "days",
+               nullable=True, low=0),
+        Column("crew_type", Kind.LABEL, "who can do it"),
+        Column("machine", Kind.LABEL, "machine needed, 'none' if none"),
+        Column("hours", Kind.FLOAT, "crew-hours at the tree", "hours", low=0),
+        Column("season_code", Kind.LABEL, "restriction of config/rules/restrictions.csv that "
+               "applies", nullable=True),
+        Column("not_before", Kind.DATE, "earliest day outside the closed window", nullable=True),
+        Column("overridden_by", Kind.LABEL, "what lifts the window here", nullable=True),
+        Column("why", Kind.LABEL, "statement id of the reason"),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+REVIEWS = TableSchema(
+    "scoring",
+    "reviews",
+    "what needs a person, most urgent first",
+    ("review_key",),
+    (
+        Column("review_key", Kind.INT64, "row number from 0", low=0),
+        Column("urgency", Kind.INT8, "0 now, 1 this week, 2 this quarter, 3 when there is time",
+               low=0, high=3),
+        Column("code", Kind.LABEL, "kind of review"),
+        Column("tree_key", Kind.INT64, "the tree, or -1", low=-1),
+        Column("sighting_key", Kind.INT64, "the sighting, or -1", low=-1),
+        Column("quarantine_key", Kind.INT64, "the row set aside, or -1", low=-1),
+        Column("detail", Kind.TEXT, "values for the sentence, as JSON"),
+    ),
+    (ForeignKey("tree_key", "ingest.trees"), ForeignKey("sighting_key", "ingest.sightings"),
+     ForeignKey("quarantine_key", "ingest.quarantine")),
+)  # fmt: skip
+
+FACTS = TableSchema(
+    "scoring",
+    "facts",
+    "the statements behind a rating: raw material of every explanation",
+    ("fact_set", "seq"),
+    (
+        Column("fact_set", Kind.INT64, "see scoring.tree_ratings.fact_set", low=0),
+        Column("seq", Kind.INT32, "order from 0", low=0),
+        Column("link", Kind.LABEL, "link of the chain",
+               allowed=("seen", "fungus", "wood", "failure", "target", "consequence", "rating",
+                        "action")),
+        Column("statement", Kind.LABEL, "statement id; render.wording makes the sentence"),
+        Column("values", Kind.TEXT, "values of the statement, as JSON with sorted keys"),
+        Column("source", Kind.LABEL, "source id", nullable=True),
+        Column("assumed", Kind.BOOL, "rests on an assumption"),
+    ),
+)  # fmt: skip
+
+SCORING_TABLES = (
+    TAXON_POSTERIORS, DECAY, STRENGTH, FAILURE, IMPACTS, PART_RATINGS, TREE_RATINGS,
+    CANDIDATE_ACTIONS, REVIEWS, FACTS,
+)  # fmt: skip

@@ -1,0 +1,276 @@
+"""Where the tables of a run lie: one Parquet file each, and a file of views for anyone's SQL.
+
+Files are written by pyarrow in key order, zstd, and are equal to the byte on repeat. DuckDB only
+reads them.
+"""
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from pipeline.errors import TableError
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.schema import Column, Kind, TableSchema
+
+_ROW_GROUP = 65_536
+_VIEWS = "soundwood.duckdb"
+
+
+class MisfitError(TableError):
+    """A table does not fit its declaration: a fault of the program, not of the city's files."""
+
+    def __init__(self, table: TableSchema, found: str, expected: str) -> None:
+        """Say which table, what was found and what was declared."""
+        super().__init__(
+            where=f"table {table.full_name}",
+            found=found,
+            expected=expected,
+            remedy="This is a fault of the program: report it with the run's manifest.",
+        )
+
+
+class RunStore:
+    """The tables of one run folder."""
+
+    def __init__(self, root: Path) -> None:
+        """Use the folder `root`; nothing is created before the first write."""
+        self.root = root
+
+    def path(self, table: TableSchema) -> Path:
+        """The file of a table."""
+        return self.root / "tables" / table.stage / f"{table.name}.parquet"
+
+    def has(self, table: TableSchema) -> bool:
+        """Whether the table was written."""
+        return self.path(table).is_file()
+
+    @property
+    def epsg(self) -> int:
+        """The run's metric CRS.
+
+        Raises
+        ------
+        TableError
+            If ingest has not settled it yet.
+        """
+        path = self.root / "tables" / "crs.json"
+        if not path.is_file():
+            raise TableError(
+                where=str(path),
+                found="no CRS",
+                expected="the run's metric CRS",
+                remedy="Run the ingest stage first.",
+            )
+        return int(json.loads(path.read_text(encoding="utf-8"))["epsg"])
+
+    @epsg.setter
+    def epsg(self, code: int) -> None:
+        path = self.root / "tables" / "crs.json"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps({"epsg": code}) + "\n", encoding="utf-8")
+
+    def write(self, table: TableSchema, data: pa.Table) -> pa.Table:
+        """Check a table against its declaration, put it in key order and write it whole.
+
+        Returns the table as stored.
+
+        Raises
+        ------
+        TableError
+            If names, types, nulls, ranges, allowed values or keys do not fit.
+        """
+        stored = conform(table, data)
+        path = self.path(table)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        waiting = path.with_suffix(".waiting")
+        pq.write_table(
+            stored,
+            waiting,
+            compression="zstd",
+            compression_level=1,
+            row_group_size=_ROW_GROUP,
+            use_dictionary=[c.name for c in table.columns if c.kind in {Kind.LABEL, Kind.TEXT}],
+            write_statistics=True,
+        )
+        waiting.replace(path)
+        return stored
+
+    def read(self, table: TableSchema, *, columns: tuple[str, ...] | None = None) -> pa.Table:
+        """The whole table, or some of its columns.
+
+        Raises
+        ------
+        TableError
+            If the table was not written.
+        """
+        path = self.path(table)
+        if not path.is_file():
+            raise TableError(
+                where=str(path),
+                found="no such table",
+                expected=table.full_name,
+                remedy=f"Run the {table.stage} stage first.",
+            )
+        schema = pq.read_schema(path)
+        wanted = [n for n in schema.names if columns is None or n in columns]
+        return pq.read_table(path, columns=wanted)
+
+    def batches(
+        self, table: TableSchema, *, size: int, columns: tuple[str, ...] | None = None
+    ) -> Iterator[pa.RecordBatch]:
+        """Record batches of at most `size` rows in key order."""
+        with pq.ParquetFile(self.path(table)) as file:
+            names = list(columns) if columns is not None else None
+            yield from file.iter_batches(batch_size=size, columns=names)
+
+    def query(self, sql: str) -> pa.Table:
+        """Answer of an SQL query over the tables written so far, as `stage.table`."""
+        with duckdb.connect() as connection:
+            connection.execute("set preserve_insertion_order = true")
+            self._declare_views(connection, relative=False)
+            return connection.execute(sql).to_arrow_table()
+
+    def write_views(self) -> Path:
+        """A DuckDB file with a view over each table; paths are relative to the run folder."""
+        path = self.root / _VIEWS
+        path.unlink(missing_ok=True)
+        before = Path.cwd()
+        os.chdir(self.root)
+        try:
+            with duckdb.connect(str(path.name)) as connection:
+                self._declare_views(connection, relative=True)
+        finally:
+            os.chdir(before)
+        return path
+
+    def _declare_views(self, connection: duckdb.DuckDBPyConnection, *, relative: bool) -> None:
+        for table in TABLES.values():
+            if not self.has(table):
+                continue
+            file = self.path(table)
+            shown = file.relative_to(self.root) if relative else file
+            quoted = str(shown).replace("'", "''")
+            connection.execute(f'create schema if not exists "{table.stage}"')
+            connection.execute(
+                f'create view "{table.stage}"."{table.name}" as '
+                f"select * from read_parquet('{quoted}')"
+            )
+
+
+def conform(table: TableSchema, data: pa.Table) -> pa.Table:
+    """The data with the declared columns, types and order; metadata dropped.
+
+    Raises
+    ------
+    MisfitError
+        If it does not fit the declaration.
+    """
+    missing = [name for name in table.column_names if name not in data.column_names]
+    extra = [name for name in data.column_names if name not in table.column_names]
+    if missing or extra:
+        raise MisfitError(
+            table, f"missing {missing}, undeclared {extra}", "exactly the declared columns"
+        )
+    arrays = [_conformed(table, column, data[column.name]) for column in table.columns]
+    made = pa.table(arrays, schema=table.arrow_schema)
+    return _in_key_order(table, made)
+
+
+def empty(table: TableSchema) -> pa.Table:
+    """The table without rows."""
+    return table.arrow_schema.empty_table()
+
+
+def _conformed(table: TableSchema, column: Column, data: pa.ChunkedArray) -> pa.ChunkedArray:
+    try:
+        if pa.types.is_dictionary(data.type) and column.kind is not Kind.LABEL:
+            data = data.cast(data.type.value_type)
+        if column.kind is Kind.LABEL:
+            data = _labels(data)
+        elif data.type != column.arrow_type:
+            data = data.cast(column.arrow_type)
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, pa.ArrowTypeError) as fault:
+        raise MisfitError(
+            table, f"{column.name}: {fault}", f"values of type {column.kind}"
+        ) from fault
+    if not column.nullable and data.null_count:
+        raise MisfitError(table, f"{column.name}: {data.null_count} empty values", "no empty value")
+    _check_values(table, column, data)
+    return data
+
+
+def _labels(data: pa.ChunkedArray) -> pa.ChunkedArray:
+    """One dictionary, sorted, so that the bytes do not depend on the order of arrival."""
+    kind = pa.dictionary(pa.int32(), pa.string())
+    if pa.types.is_dictionary(data.type):
+        data = data.unify_dictionaries().cast(kind)
+    else:
+        data = data.cast(pa.string()).combine_chunks().dictionary_encode()
+        data = data if isinstance(data, pa.ChunkedArray) else pa.chunked_array([data])
+    whole = data.combine_chunks()
+    array = whole.chunk(0) if isinstance(whole, pa.ChunkedArray) and whole.num_chunks else whole
+    if isinstance(array, pa.ChunkedArray):
+        return pa.chunked_array([], type=kind)
+    values = array.dictionary
+    used = pc.unique(array.indices.drop_null())
+    order = used.take(pc.sort_indices(values.take(used)))
+    place = np.zeros(max(len(values), 1), dtype=np.int32)
+    place[order.to_numpy(zero_copy_only=False)] = np.arange(len(order), dtype=np.int32)
+    indices = array.indices
+    mask = indices.is_null().to_numpy(zero_copy_only=False)
+    codes = place[indices.fill_null(0).to_numpy(zero_copy_only=False)]
+    made = pa.DictionaryArray.from_arrays(
+        pa.array(codes, type=pa.int32(), mask=mask), values.take(order)
+    )
+    return pa.chunked_array([made], type=kind)
+
+
+def _check_values(table: TableSchema, column: Column, data: pa.ChunkedArray) -> None:
+    if column.allowed and len(data):
+        unknown = sorted(set(data.unify_dictionaries().chunk(0).dictionary.to_pylist())
+                         - set(column.allowed))  # fmt: skip
+        if unknown:
+            raise MisfitError(table, f"{column.name}: {unknown}", f"one of {list(column.allowed)}")
+    if (column.low is not None or column.high is not None) and len(data) > data.null_count:
+        limits = pc.min_max(data).as_py()
+        too_low = column.low is not None and limits["min"] < column.low
+        too_high = column.high is not None and limits["max"] > column.high
+        if too_low or too_high:
+            raise MisfitError(
+                table,
+                f"{column.name}: {limits['min']} to {limits['max']}",
+                f"{column.low} to {column.high}",
+            )
+    if column.kind is Kind.FLOAT and len(data) and pc.any(pc.is_nan(data)).as_py():
+        raise MisfitError(table, f"{column.name}: NaN", "a number, or empty where that is allowed")
+
+
+def _in_key_order(table: TableSchema, made: pa.Table) -> pa.Table:
+    if made.num_rows == 0:
+        return made
+    if len(table.key) == 1 and not pa.types.is_string(made.schema.field(table.key[0]).type):
+        key = made[table.key[0]].to_numpy()
+        step = np.diff(key)
+        if step.size == 0 or (step > np.zeros(1, step.dtype)).all():
+            return made.combine_chunks()
+    keys = [(name, "ascending") for name in table.key]
+    plain = made.select(list(table.key))
+    for position, name in enumerate(table.key):
+        if pa.types.is_dictionary(plain.schema.field(name).type):
+            plain = plain.set_column(position, name, plain[name].cast(pa.string()))
+    order = pc.sort_indices(plain, sort_keys=keys)
+    groups = plain.group_by(list(table.key)).aggregate([]).num_rows
+    if groups != made.num_rows:
+        raise MisfitError(
+            table,
+            f"{made.num_rows - groups} rows repeat the key {', '.join(table.key)}",
+            "each key once",
+        )
+    return made.take(order).combine_chunks()

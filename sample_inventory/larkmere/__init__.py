@@ -1,0 +1,1 @@
+"""Parts of the script that writes the invented town of Larkmere."""

@@ -1,0 +1,235 @@
+"""Which trees a sighting with a place may sit on, and with what weight: pure arithmetic on arrays.
+
+This module owns the distances and their errors. It knows nothing of fungi or hosts: scoring
+multiplies its weights with the hosts' compatibility.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+
+from pipeline.units import Flags, Floats, Ints
+
+# A stated accuracy is the radius that holds as much of a round normal error as one standard
+# deviation holds of a straight one: erf(1/sqrt 2) = 0.6827; radius / sigma = 1.515.
+_HELD = math.erf(1 / math.sqrt(2))
+ACCURACY_PER_SIGMA = math.sqrt(-2 * math.log(1 - _HELD))
+REACH_IN_ACCURACIES = 3.0
+# A radius of 99 in 100: a told tree farther off than that is called a disagreement.
+_DISAGREE_IN_SIGMAS = math.sqrt(-2 * math.log(0.01))
+# Coordinates are written to a centimetre at best; keeps a claimed perfection from dividing by zero.
+_LEAST_SIGMA_M = 0.01
+_PAIRS_AT_ONCE = 2_000_000
+
+Codes = npt.NDArray[np.int8]
+
+MATCHED, NO_PLACE, ACCURACY_UNKNOWN, ACCURACY_BEYOND_CAP, NO_TREE_NEAR = range(5)
+REASONS = ("", "no_place", "accuracy_unknown", "accuracy_beyond_cap", "no_tree_near")
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Candidate trees of n sightings.
+
+    Parameters
+    ----------
+    sighting, tree, distance_m, weight : flat arrays, one entry a candidate, ordered by sighting
+        then tree; tree -1 (a tree that is not in the inventory, distance NaN) comes first. Weights
+        of a sighting sum to one.
+    best_tree, best_weight : of the listed trees, shape (n,); -1 and 0 where there is no candidate.
+        Equal weights: the lowest tree index.
+    reason : index into REASONS, shape (n,); 0 where there are candidates.
+    """
+
+    sighting: Ints
+    tree: Ints
+    distance_m: Floats
+    weight: Floats
+    best_tree: Ints
+    best_weight: Floats
+    reason: Codes
+
+
+def sigma_m(accuracy_m: Floats, *, inventory_error_m: float) -> Floats:
+    """Combined standard deviation per axis of sighting and tree place [m], same shape.
+
+    Parameters
+    ----------
+    accuracy_m : 68 % radius of the sightings [m]; NaN stays NaN.
+    inventory_error_m : 68 % radius of the trees' own places [m].
+    """
+    combined = np.hypot(np.asarray(accuracy_m, dtype=np.float64), inventory_error_m)
+    return np.maximum(combined / ACCURACY_PER_SIGMA, _LEAST_SIGMA_M)
+
+
+def candidates(
+    sighting_xy: Floats,
+    accuracy_m: Floats,
+    tree_xy: Floats,
+    *,
+    cap_m: float,
+    inventory_error_m: float,
+    unlisted_per_listed: float,
+) -> Candidates:
+    """Candidate trees of each sighting and the probability of each by distance alone.
+
+    Parameters
+    ----------
+    sighting_xy : places, shape (n, 2) [m]; NaN where there is none.
+    accuracy_m : 68 % radius, shape (n,) [m]; NaN is unknown, and names no candidate.
+    tree_xy : places of the trees, shape (t, 2) [m], all finite.
+    cap_m : no candidate is farther than this; a sighting less accurate than it has none.
+    inventory_error_m : 68 % radius of the trees' own places [m].
+    unlisted_per_listed : trees that the inventory lacks, per listed one within the cap.
+
+    Returns
+    -------
+    Candidates of the n sightings.
+
+    Raises
+    ------
+    ValueError
+        If shapes do not fit, or a tree has no place.
+
+    Notes
+    -----
+    With accuracy a, inventory error e and k = 1.515 (68 % radius over sigma), the variance per
+    axis is s^2 = (a^2 + e^2) / k^2. Trees within r = min(cap, 3 sqrt(a^2 + e^2)) are candidates.
+    A listed tree at distance d has f(d) = exp(-d^2 / 2 s^2) / (2 pi s^2). With N listed trees
+    within the cap, there are U = max(1, u N) unlisted ones, each anywhere in the disc of the cap
+    with equal chance, so together they have
+        f0 = U / (pi cap^2) * (1 - exp(-cap^2 / 2 s^2)),
+    the mean of f over the disc times U. Each weight is its f over the sum of f and f0.
+    """
+    places, accuracy, trees = _checked(sighting_xy, accuracy_m, tree_xy)
+    reason = _reasons(places, accuracy, cap_m)
+    usable = np.flatnonzero(reason == MATCHED)
+    sigma = sigma_m(accuracy[usable], inventory_error_m=inventory_error_m)
+    reach = np.minimum(cap_m, REACH_IN_ACCURACIES * ACCURACY_PER_SIGMA * sigma)
+    near, tree, distance, listed = _pairs(places[usable], reach, trees, cap_m)
+
+    lonely = np.bincount(near, minlength=len(usable)) == 0
+    reason[usable[lonely]] = NO_TREE_NEAR
+    density = np.exp(-0.5 * (distance / sigma[near]) ** 2) / (2 * math.pi * sigma[near] ** 2)
+    unlisted = (
+        np.maximum(1.0, unlisted_per_listed * listed)
+        / (math.pi * cap_m**2)
+        * -np.expm1(-0.5 * (cap_m / sigma) ** 2)
+    )
+    with_any = np.flatnonzero(~lonely)
+    total = unlisted + np.bincount(near, weights=density, minlength=len(usable))
+
+    where = np.concatenate([with_any, near])
+    which = np.concatenate([np.full(len(with_any), -1, dtype=np.int64), tree])
+    weight = np.concatenate([unlisted[with_any], density]) / total[where]
+    apart = np.concatenate([np.full(len(with_any), np.nan), distance])
+    order = np.lexsort((which, where))
+    where, which, weight, apart = where[order], which[order], weight[order], apart[order]
+
+    best_tree = np.full(len(places), -1, dtype=np.int64)
+    best_weight = np.zeros(len(places))
+    _best(usable[where], which, weight, (best_tree, best_weight))
+    return Candidates(usable[where], which, apart, weight, best_tree, best_weight, reason)
+
+
+def disagree(
+    distance_m: Floats, accuracy_m: Floats, *, inventory_error_m: float
+) -> tuple[Flags, Floats]:
+    """Where the told tree lies farther from the told place than the errors allow.
+
+    Parameters
+    ----------
+    distance_m : from the told place to the told tree [m]; NaN where one of them is missing.
+    accuracy_m : 68 % radius of the place [m]; unknown (NaN) never disagrees.
+    inventory_error_m : 68 % radius of the trees' own places [m].
+
+    Returns
+    -------
+    Flags, and the distance that the errors allow [m] (NaN where unknown), same shape: the radius
+    that holds the true distance in 99 of 100 cases, sqrt(-2 ln 0.01) = 3.03 combined sigma.
+    """
+    allowed = _DISAGREE_IN_SIGMAS * sigma_m(accuracy_m, inventory_error_m=inventory_error_m)
+    return np.asarray(distance_m, dtype=np.float64) > allowed, allowed
+
+
+def _checked(
+    sighting_xy: Floats, accuracy_m: Floats, tree_xy: Floats
+) -> tuple[Floats, Floats, Floats]:
+    places = np.asarray(sighting_xy, dtype=np.float64).reshape(-1, 2)
+    accuracy = np.asarray(accuracy_m, dtype=np.float64)
+    trees = np.asarray(tree_xy, dtype=np.float64).reshape(-1, 2)
+    if accuracy.shape != (len(places),):
+        message = f"accuracy_m has shape {accuracy.shape}, sighting_xy {places.shape}"
+        raise ValueError(message)
+    if not np.isfinite(trees).all():
+        message = "tree_xy holds a place that is not finite"
+        raise ValueError(message)
+    return places, accuracy, trees
+
+
+def _reasons(places: Floats, accuracy: Floats, cap_m: float) -> Codes:
+    """Why a sighting has no candidates, before any tree is looked at; the place comes first."""
+    reason = np.full(len(places), MATCHED, dtype=np.int8)
+    reason[accuracy > cap_m] = ACCURACY_BEYOND_CAP
+    reason[~np.isfinite(accuracy) | (accuracy < 0)] = ACCURACY_UNKNOWN
+    reason[~np.isfinite(places).all(axis=1)] = NO_PLACE
+    return reason
+
+
+def _pairs(
+    places: Floats, reach: Floats, trees: Floats, cap_m: float
+) -> tuple[Ints, Ints, Floats, Ints]:
+    """Pairs within each sighting's own reach, and the listed trees within the cap of each."""
+    listed = np.zeros(len(places), dtype=np.int64)
+    kept = _near_any(places, trees, cap_m)
+    empty = np.zeros(0, dtype=np.int64)
+    if not len(kept):
+        return empty, empty, np.zeros(0), listed
+    # The index is built on the few trees near any sighting: building it on all costs ten times.
+    index = cKDTree(trees[kept], balanced_tree=False, compact_nodes=False)
+    listed = np.asarray(index.query_ball_point(places, cap_m, return_length=True), dtype=np.int64)
+    # Many trees on one point must not make one huge block of pairs.
+    part = np.cumsum(listed) // _PAIRS_AT_ONCE
+    found: list[tuple[Ints, Ints, Floats]] = []
+    for number in np.unique(part):
+        own = np.flatnonzero(part == number)
+        pairs = cKDTree(places[own]).sparse_distance_matrix(
+            index, float(reach[own].max()), output_type="ndarray"
+        )
+        inside = pairs["v"] <= reach[own][pairs["i"]]
+        found.append((own[pairs["i"][inside]], kept[pairs["j"][inside]], pairs["v"][inside]))
+    sighting, tree, distance = (np.concatenate(column) for column in zip(*found, strict=True))
+    return sighting, tree, distance, listed
+
+
+def _near_any(places: Floats, trees: Floats, cap_m: float) -> Ints:
+    """Trees in the cells of side `cap_m` around any sighting: all that can be within the cap."""
+    if not len(places) or not len(trees):
+        return np.zeros(0, dtype=np.int64)
+    origin = places.min(axis=0)
+    columns, rows = (np.floor((places.max(axis=0) - origin) / cap_m) + 3).astype(np.int64)
+    column, row = (np.floor((places - origin) / cap_m) + 1).astype(np.int64).T
+    around = np.array([-1, 0, 1])
+    cells = np.unique(
+        (column[:, None, None] + around[:, None]) * rows + row[:, None, None] + around[None, :]
+    )
+    tree_column, tree_row = (np.floor((trees - origin) / cap_m) + 1).T
+    inside = (tree_column >= 0) & (tree_column < columns) & (tree_row >= 0) & (tree_row < rows)
+    kept = np.flatnonzero(inside)
+    cell = (tree_column[kept] * rows + tree_row[kept]).astype(np.int64)
+    at = np.minimum(np.searchsorted(cells, cell), len(cells) - 1)
+    return np.asarray(kept[cells[at] == cell], dtype=np.int64)
+
+
+def _best(sighting: Ints, tree: Ints, weight: Floats, into: tuple[Ints, Floats]) -> None:
+    """Write the best listed tree of each sighting into the two arrays."""
+    real = np.flatnonzero(tree >= 0)
+    order = real[np.lexsort((tree[real], -weight[real], sighting[real]))]
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = sighting[order][1:] != sighting[order][:-1]
+    top = order[first]
+    into[0][sighting[top]] = tree[top]
+    into[1][sighting[top]] = weight[top]

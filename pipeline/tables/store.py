@@ -135,7 +135,7 @@ class RunStore:
         with duckdb.connect() as connection:
             connection.execute("set preserve_insertion_order = true")
             self._declare_views(connection, relative=False)
-            return connection.execute(sql).to_arrow_table()
+            return connection.sql(sql).to_arrow_table()
 
     def write_views(self) -> Path:
         """A DuckDB file with a view over each table; paths are relative to the run folder."""

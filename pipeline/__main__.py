@@ -1,0 +1,6 @@
+"""`python -m pipeline` is `soundwood`."""
+
+from pipeline.cli.main import main
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,109 @@
+"""The verb check: settings and inputs are judged, nothing is written."""
+
+import tempfile
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.cli import options
+from pipeline.errors import SettingsError
+from pipeline.ingest import stage as ingest_stage
+from pipeline.progress import shown
+from pipeline.published.table import Library
+from pipeline.settings.load import load
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.inputs import INPUTS, InputKind
+from pipeline.tables.store import RunStore
+
+_EXIT_REVIEW = 3
+_STEPS = 12
+_SHOWN = 20
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verb to the command."""
+    app.command("check")(check)
+
+
+def check(
+    city: Annotated[
+        Path | None, typer.Argument(metavar="CITY.toml", help="The city's settings.")
+    ] = None,
+    data: options.DataDir = None,
+    as_of: options.AsOf = None,
+    columns: Annotated[
+        bool, typer.Option("--columns", help="Print the canonical columns of every input.")
+    ] = False,
+    fail_on_review: options.FailOnReview = False,
+) -> None:
+    """Judge settings and inputs; write nothing.
+
+    Says for each file how many rows would be accepted and set aside, and lists each kind of fault
+    with where, what was found and what to do.
+
+    Example: soundwood check config/larkmere.toml
+    """
+    if columns:
+        for kind in INPUTS.values():
+            _print_columns(kind)
+        return
+    if city is None:
+        raise SettingsError(
+            where="soundwood check",
+            found="no settings file",
+            expected="CITY.toml, or --columns",
+            remedy="Name the settings to check, as: soundwood check config/larkmere.toml",
+        )
+    settings = load(city, data_dir=data, as_of=options.day(as_of))
+    with tempfile.TemporaryDirectory(prefix="soundwood-check-") as folder:
+        store = RunStore(Path(folder))
+        with shown(_STEPS) as teller:
+            ingest_stage.run(settings, store, Library(overrides=settings.overrides_dir), teller)
+        aside = _judge(store)
+    if fail_on_review and aside:
+        raise typer.Exit(_EXIT_REVIEW)
+
+
+def _print_columns(kind: InputKind) -> None:
+    typer.echo(f"\n{kind.name}: {kind.meaning}\n  must carry {kind.needs}")
+    for column in kind.columns:
+        unit = f" [{column.unit}]" if column.unit else ""
+        words = f" ({', '.join(column.allowed)})" if column.allowed else ""
+        typer.echo(f"  {column.name:<24}{column.kind}{unit}: {column.meaning}{words}")
+
+
+def _judge(store: RunStore) -> int:
+    for row in store.read(TABLES["ingest.sources"]).to_pylist():
+        note = f"; {row['note']}" if row["note"] else ""
+        crs = f", {row['crs_found']}" if row["crs_found"] else ""
+        typer.echo(
+            f"{row['input']} {row['file']} ({row['format']}{crs}): {row['rows_in']:,} rows in, "
+            f"{row['rows_accepted']:,} accepted, {row['rows_set_aside']:,} set aside{note}"
+        )
+    aside = store.read(TABLES["ingest.quarantine"]).num_rows
+    _list(store, "quarantine", "set aside")
+    _list(store, "findings", "accepted with a fault")
+    typer.echo("Nothing was written.")
+    return aside
+
+
+def _list(store: RunStore, table: str, title: str) -> None:
+    groups = store.query(
+        f"""
+        select s.file, f.code, count(*) as n, arg_min(f.reason, f.row) as reason,
+               arg_min(f.remedy, f.row) as remedy, min(coalesce(f.line, f.row)) as first
+        from ingest.{table} f join ingest.sources s using (source_key)
+        group by s.file, f.code order by n desc, s.file, f.code
+        """
+    ).to_pylist()
+    if not groups:
+        return
+    typer.echo(f"\n{title}:")
+    for row in groups[:_SHOWN]:
+        typer.echo(
+            f"  {row['n']:>7,} x {row['code']} in {row['file']}, first at line {row['first']}: "
+            f"{row['reason']} {row['remedy']}"
+        )
+    if len(groups) > _SHOWN:
+        typer.echo(f"  ... and {len(groups) - _SHOWN} more kinds")

@@ -1,0 +1,64 @@
+"""What the command says at its end: where to look, and what needs a person now."""
+
+import json
+from pathlib import Path
+
+import typer
+
+from pipeline.render.wording import review_sentence
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.store import RunStore
+
+_SHOWN = 10
+_PAGES = (
+    ("index.html", "start here"),
+    ("forester_map.html", "the forester's map and list"),
+    ("council_map.html", "the council's map"),
+    ("queue.xlsx", "the work queue"),
+    ("crews", "the crews' day lists"),
+    ("review.csv", "what an arborist should look at"),
+    ("quarantine.csv", "rows set aside, to mend and feed back"),
+    ("report.html", "accounts, assumptions and sources"),
+)
+
+
+def summary(folder: Path) -> int:
+    """Print the account, where to look and what needs a person now; return how many do."""
+    store = RunStore(folder)
+    typer.echo(f"Written: {folder}")
+    _account(store)
+    for name, meaning in _PAGES:
+        if (folder / name).exists():
+            typer.echo(f"  {folder / name}  - {meaning}")
+    return _urgent(store)
+
+
+def _account(store: RunStore) -> None:
+    table = TABLES["ingest.sources"]
+    if not store.has(table):
+        return
+    columns = ("input", "rows_in", "rows_accepted", "rows_set_aside")
+    rows = store.read(table, columns=columns).to_pylist()
+    for kind in dict.fromkeys(row["input"] for row in rows):
+        of_kind = [row for row in rows if row["input"] == kind]
+        total, accepted, aside = (sum(row[name] for row in of_kind) for name in columns[1:])
+        typer.echo(f"  {kind}: {total:,} rows in, {accepted:,} accepted, {aside:,} set aside")
+
+
+def _urgent(store: RunStore) -> int:
+    table = TABLES["scoring.reviews"]
+    if not store.has(table):
+        return 0
+    reviews = [row for row in store.read(table).to_pylist() if row["urgency"] == 0]
+    if not reviews:
+        typer.echo("Nothing that the program can see needs a person today.")
+        return 0
+    typer.echo(f"Needs a person now ({len(reviews)}):")
+    for row in reviews[:_SHOWN]:
+        typer.echo(f"  - {review_sentence(row['code'], json.loads(row['detail']))}")
+    if len(reviews) > _SHOWN:
+        typer.echo(f"  ... and {len(reviews) - _SHOWN} more, in review.csv")
+    typer.echo(
+        "A screening aid: local codes, the utility's rules and licensed practice come first."
+    )
+    return len(reviews)

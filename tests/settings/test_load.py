@@ -1,0 +1,100 @@
+"""Settings: every fault at once, as file, key, found, expected, what to do."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import ManyFaults, SettingsError
+from pipeline.settings.load import load
+from pipeline.settings.quarter import Quarter
+
+GOOD = """
+data = "."
+[city]
+name = "Larkmere"
+[[inputs.trees]]
+files = ["trees.csv"]
+"""
+
+
+def _write(folder: Path, text: str) -> Path:
+    path = folder / "city.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_complete_settings(tmp_path: Path) -> None:
+    found = load(_write(tmp_path, GOOD), as_of=date(2026, 11, 15))
+    assert found.first_quarter == Quarter(2027, 1)
+    assert found.data_dir == tmp_path / "."
+
+
+def test_command_line_stands_over_the_file(tmp_path: Path) -> None:
+    path = _write(tmp_path, 'quarter = "2027Q2"\nas_of = 2026-01-01\n' + GOOD)
+    found = load(path, as_of=date(2026, 2, 3), quarter="2028Q4")
+    assert (found.as_of, found.first_quarter) == (date(2026, 2, 3), Quarter(2028, 4))
+
+
+def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
+    text = GOOD + '[rating]\nmethod = "guess"\ncolour = 1\n[matching]\ncap_m = -1\n'
+    with pytest.raises(ManyFaults) as caught:
+        load(_write(tmp_path, text))
+    where = {fault.where.split("key ")[1] for fault in caught.value.faults}
+    assert where == {"rating.method", "rating.colour", "matching.cap_m"}
+    unknown = next(f for f in caught.value.faults if f.where.endswith("rating.colour"))
+    assert unknown.expected == "no such key"
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        pytest.param("city = [", "text that is not TOML", id="broken TOML"),
+        pytest.param(GOOD.replace('data = "."', ""), "no data folder", id="no data folder"),
+        pytest.param(GOOD.replace('"."', '"nowhere"'), "no such folder", id="folder not there"),
+        pytest.param('quarter = "spring"\n' + GOOD, "'spring'", id="no quarter"),
+    ],
+)
+def test_one_fault(tmp_path: Path, text: str, found: str) -> None:
+    with pytest.raises(SettingsError) as caught:
+        load(_write(tmp_path, text))
+    assert found in caught.value.found
+    assert caught.value.remedy
+
+
+def test_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match="no such file"):
+        load(tmp_path / "absent.toml")
+
+
+def test_file_in_another_encoding(tmp_path: Path) -> None:
+    path = tmp_path / "city.toml"
+    path.write_bytes('[city]\nname = "Lärkmere"\n'.encode("latin-1"))
+    with pytest.raises(SettingsError, match="UTF-8"):
+        load(path)
+
+
+def test_no_trees_and_a_crew_without_depot(tmp_path: Path) -> None:
+    crew = '[[crews]]\nid = "A"\ntype = "climb"\ndepot = "East"\n'
+    text = 'data = "."\n[city]\nname = "L"\n[inputs]\n' + crew + crew
+    with pytest.raises(ManyFaults) as caught:
+        load(_write(tmp_path, text))
+    told = str(caught.value)
+    assert "no tree inventory" in told
+    assert "depot 'East'" in told
+    assert "the same id twice" in told
+
+
+def test_hours_cannot_be_negative(tmp_path: Path) -> None:
+    text = GOOD + (
+        '[[depots]]\nname = "E"\nlongitude = 1\nlatitude = 1\n'
+        '[[crews]]\nid = "A"\ntype = "climb"\ndepot = "E"\nhours_per_day = -2\n'
+    )
+    with pytest.raises(ManyFaults, match="hours_per_day"):
+        load(_write(tmp_path, text))
+
+
+def test_overrides_folder_is_found_by_the_name_of_the_file(tmp_path: Path) -> None:
+    folder = tmp_path / "city" / "overrides"
+    folder.mkdir(parents=True)
+    assert load(_write(tmp_path, GOOD)).overrides_dir == folder

@@ -1,0 +1,66 @@
+"""What every page needs: the settings, the run's tables read once, and where to write."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+
+from pipeline.published.table import Library
+from pipeline.render.layers import Layers
+from pipeline.settings.model import RunSettings
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.store import RunStore, empty
+
+Sentence = Callable[[str, Mapping[str, Any]], str]
+
+
+@dataclass
+class RenderContext:
+    """One run as pages see it.
+
+    Parameters
+    ----------
+    settings : complete settings.
+    store : tables of the run; tables that a stage did not write count as empty.
+    library : published tables and sources.
+    out : folder of the outputs.
+    sentence : statement id and values to one sentence.
+    """
+
+    settings: RunSettings
+    store: RunStore
+    library: Library
+    out: Path
+    sentence: Sentence
+    _tables: dict[tuple[str, tuple[str, ...] | None], pa.Table] = field(default_factory=dict)
+
+    def table(self, name: str, *, columns: tuple[str, ...] | None = None) -> pa.Table:
+        """A table by its full name, read once; empty where the run has none."""
+        key = (name, columns)
+        if key not in self._tables:
+            schema = TABLES[name]
+            if self.store.has(schema):
+                self._tables[key] = self.store.read(schema, columns=columns)
+            else:
+                made = empty(schema)
+                self._tables[key] = made if columns is None else made.select(list(columns))
+        return self._tables[key]
+
+    @cached_property
+    def layers(self) -> Layers:
+        """Places and shapes in longitude and latitude."""
+        return Layers(self.table, self.store.epsg)
+
+    @property
+    def city(self) -> str:
+        """The city's name."""
+        return self.settings.settings.city.name
+
+    @property
+    def as_of(self) -> date:
+        """Day of the run."""
+        return self.settings.as_of

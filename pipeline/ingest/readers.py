@@ -4,23 +4,31 @@ Text formats give text columns; vector formats keep the types of the file. Struc
 records come back beside the table, so that the account of rows closes.
 """
 
-import gzip
 import hashlib
+import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.csv
+import python_calamine
 
-from pipeline.errors import InputError
+from pipeline.errors import InputError, ManyFaults, PipelineError
+from pipeline.ingest import decoding, vectors
 from pipeline.ingest.quarantine import Reject
 from pipeline.settings.model import InputFile
 from pipeline.units import Ints
 
 Shapes = npt.NDArray[np.object_]
+
+TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".csv.gz", ".tsv.gz", ".txt.gz")
+SHEET_ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+_ZIP_MARK = b"PK\x03\x04"
+_MUST_HAVE_ROWS = frozenset({"trees"})
 
 
 @dataclass(frozen=True)
@@ -84,5 +92,271 @@ def read_input(
     ------
     InputError
         If a file is missing, empty, unreadable or not what its name says.
+    ManyFaults
+        If several files are.
     """
-    raise NotImplementedError
+    tables: list[RawTable] = []
+    faults: list[PipelineError] = []
+    for file in spec.files:
+        key = source_key_start + len(tables)
+        try:
+            tables.append(_read_file(spec, file, kind=kind, data_dir=data_dir, source_key=key))
+        except InputError as fault:
+            faults.append(fault)
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        raise ManyFaults(faults)
+    return tables
+
+
+@dataclass(frozen=True)
+class _Content:
+    """What one reader found."""
+
+    format: str
+    data: pa.Table
+    rows: Ints | None = None
+    encoding: str | None = None
+    delimiter: str | None = None
+    geometry: Shapes | None = None
+    crs: str | None = None
+    rejects: tuple[Reject, ...] = ()
+    line_starts: Callable[[], Ints | None] = lambda: None
+
+
+def _read_file(
+    spec: InputFile, file: str, *, kind: str, data_dir: Path, source_key: int
+) -> RawTable:
+    path, where = data_dir / file, f"{kind} file {file}"
+    raw = decoding.file_bytes(path, where=where)
+    content = _content(path, raw, spec=spec, where=where)
+    if content.geometry is not None:
+        vectors.need_kind(content.geometry, kind=kind, where=where)
+    size = content.data.num_rows + len(content.rejects)
+    note = None
+    if size == 0:
+        if kind in _MUST_HAVE_ROWS:
+            raise InputError(
+                where=where,
+                found="a header and no rows",
+                expected="at least one row",
+                remedy="Export the file again.",
+            )
+        note = "the file has a header and no rows"
+    return RawTable(
+        source_key=source_key,
+        kind=kind,
+        file=file,
+        sha256=hashlib.sha256(raw).hexdigest(),
+        bytes=len(raw),
+        format=content.format,
+        data=content.data,
+        rows=np.arange(1, size + 1) if content.rows is None else content.rows,
+        encoding=content.encoding,
+        delimiter=content.delimiter,
+        geometry=content.geometry,
+        crs=content.crs,
+        rejects=content.rejects,
+        note=note,
+        line_starts=content.line_starts,
+    )
+
+
+def _content(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content:
+    """Choose the reader by the ending of the name; a JSON list of objects is a plain table."""
+    name = path.name.lower()
+    if name.endswith(TEXT_ENDINGS):
+        return _read_text(path, raw, spec=spec, where=where)
+    if name.endswith(SHEET_ENDINGS):
+        return _read_sheet(path, layer=spec.layer, where=where)
+    if path.suffix.lower() == ".parquet":
+        found = vectors.read_geoparquet(path, where=where)
+        if isinstance(found, pa.Table):
+            return _Content("Parquet", found)
+        return _Content("GeoParquet", found.data, geometry=found.geometry, crs=found.crs)
+    if path.suffix.lower() == ".json" and raw.lstrip()[:1] == b"[":
+        return _Content("JSON", _json_table(raw, where=where))
+    ending = path.suffix.lower()
+    if ending not in vectors.FORMATS:
+        known = sorted({*TEXT_ENDINGS, *SHEET_ENDINGS, ".parquet", *vectors.FORMATS})
+        raise InputError(
+            where=where,
+            found=f"a name that ends in {ending or 'nothing'}",
+            expected=f"one of {', '.join(known)}",
+            remedy="Export the file in one of these formats, under its usual ending.",
+        )
+    vector = vectors.read_vector(path, where=where, layer=spec.layer)
+    return _Content(vectors.FORMATS[ending], vector.data, geometry=vector.geometry, crs=vector.crs)
+
+
+def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content:
+    """Delimited text: pyarrow where every record is whole, else duckdb, which keeps the rejects."""
+    if raw.startswith(_ZIP_MARK):
+        raise InputError(
+            where=where,
+            found="a zip archive or workbook",
+            expected="delimited text, as its name says",
+            remedy="Give the file its true ending, or export it as CSV.",
+        )
+    text = decoding.decode(raw, where=where, encoding=spec.encoding)
+    delimiter = spec.delimiter or decoding.delimiter_of(text, where=where)
+    headers = decoding.header_of(text, delimiter)
+    table = _whole_records(text.data, delimiter, headers)
+    rejects: tuple[Reject, ...] = ()
+    rows: Ints | None = None
+    if table is None:
+        table, rejects, rows = _some_records(text.data, delimiter, headers, where=where)
+    return _Content(
+        "CSV, gzip" if path.suffix.lower() == ".gz" else "CSV",
+        table,
+        rows=rows,
+        encoding=text.encoding,
+        delimiter=delimiter,
+        rejects=rejects,
+        line_starts=decoding.line_finder(
+            path,
+            encoding=text.encoding,
+            delimiter=delimiter,
+            width=len(headers),
+            records=table.num_rows + len(rejects),
+        ),
+    )
+
+
+def _parsed(data: bytes, delimiter: str, headers: list[str]) -> pa.Table:
+    return pyarrow.csv.read_csv(
+        pa.BufferReader(data),
+        read_options=pyarrow.csv.ReadOptions(column_names=headers, skip_rows=1),
+        parse_options=pyarrow.csv.ParseOptions(delimiter=delimiter, newlines_in_values=True),
+        convert_options=pyarrow.csv.ConvertOptions(
+            column_types=dict.fromkeys(headers, pa.string()), strings_can_be_null=False
+        ),
+    )
+
+
+def _whole_records(data: bytes, delimiter: str, headers: list[str]) -> pa.Table | None:
+    """The table, or None if some record has another number of cells or a quote is left open."""
+    if data.count(b'"') % 2:
+        return None
+    try:
+        return _parsed(data, delimiter, headers)
+    except pa.ArrowInvalid:
+        return None
+
+
+def _some_records(
+    data: bytes, delimiter: str, headers: list[str], *, where: str
+) -> tuple[pa.Table, tuple[Reject, ...], Ints]:
+    """The whole records as a table, the broken ones with their reason, the whole ones' numbers."""
+    records = decoding.split_records(data, delimiter=delimiter, width=len(headers))
+    broken = records.open_quote | (records.cells != len(headers))
+    broken[0] = False
+    total = len(broken) - 1
+    if 2 * broken.sum() > total:
+        raise InputError(
+            where=where,
+            found=f"{broken.sum():,} of {total:,} records with another number of cells than the "
+            f"{len(headers)} headers",
+            expected=f"{len(headers)} cells a record, parted by {delimiter!r}",
+            remedy="Name the delimiter in the settings, or export the file again.",
+        )
+    edges = np.flatnonzero(np.diff(np.concatenate(([True], broken, [True])).astype(np.int8)))
+    pieces = [
+        data[records.starts[a] : records.ends[b - 1]] for a, b in edges.reshape(-1, 2).tolist()
+    ]
+    try:
+        table = _parsed(b"\n".join(pieces), delimiter, headers)
+    except pa.ArrowInvalid as fault:
+        raise InputError(
+            where=where,
+            found=f"quotes within cells that leave the columns open to doubt ({fault})",
+            expected="quotes around whole cells, doubled within them",
+            remedy="Export the file again with quotes doubled, or without quotes.",
+        ) from fault
+    numbers = np.flatnonzero(broken)
+    rejects = tuple(_reject(data, records, int(number), len(headers)) for number in numbers)
+    return table, rejects, np.flatnonzero(~broken)[1:]
+
+
+def _reject(data: bytes, records: decoding.Records, number: int, width: int) -> Reject:
+    text = data[records.starts[number] : records.ends[number]].decode("utf-8")
+    reason = (
+        "a quote is opened and not closed on this line"
+        if records.open_quote[number]
+        else f"the record has {records.cells[number]} cells where the header has {width}"
+    )
+    return Reject(number, int(records.lines[number]), text, reason)
+
+
+def _read_sheet(path: Path, *, layer: str | None, where: str) -> _Content:
+    """The first sheet of a workbook, or the one named; the first row holds the headers."""
+    try:
+        book = python_calamine.CalamineWorkbook.from_path(path)
+        names = book.sheet_names
+        if layer is not None and layer not in names:
+            raise InputError(
+                where=where,
+                found=f"sheets {', '.join(names)}",
+                expected=f"a sheet {layer!r}",
+                remedy="Mend `layer` in the settings.",
+            )
+        cells = book.get_sheet_by_name(layer or names[0]).to_python(skip_empty_area=True)
+    except (python_calamine.CalamineError, OSError) as fault:
+        raise InputError(
+            where=where,
+            found=f"a workbook that cannot be opened ({fault})",
+            expected="a spreadsheet, as its name says",
+            remedy="Save it again as .xlsx, or export it as CSV.",
+        ) from fault
+    if not cells:
+        raise InputError(
+            where=where,
+            found="an empty sheet",
+            expected="a header and rows",
+            remedy="Name the right sheet as `layer` in the settings.",
+        )
+    headers = decoding.unique_headers([_cell_text(cell) for cell in cells[0]])
+    columns = list(zip(*cells[1:], strict=True)) or [()] * len(headers)
+    data = pa.table(
+        [pa.array(map(_cell_text, column), pa.string()) for column in columns], names=headers
+    )
+    return _Content("workbook", data)
+
+
+def _cell_text(cell: object) -> str:
+    """A cell as it would stand in a CSV file: whole numbers without a point, dates as ISO."""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    if isinstance(cell, datetime) and cell.time() == time.min:
+        return cell.date().isoformat()
+    return cell.isoformat() if isinstance(cell, date) else str(cell)
+
+
+def _json_table(raw: bytes, *, where: str) -> pa.Table:
+    try:
+        whole = json.loads(raw)
+    except (UnicodeDecodeError, json.JSONDecodeError) as fault:
+        raise InputError(
+            where=where,
+            found=f"text that is not JSON ({fault})",
+            expected="a list of objects",
+            remedy="Export the file again.",
+        ) from fault
+    if not all(isinstance(item, dict) for item in whole):
+        raise InputError(
+            where=where,
+            found="a list that holds more than objects",
+            expected="a list of objects, one a row",
+            remedy="Export the file again.",
+        )
+    headers = list(dict.fromkeys(str(name) for item in whole for name in item))
+    return pa.table(
+        {name: pa.array([_json_text(item.get(name)) for item in whole]) for name in headers}
+    )
+
+
+def _json_text(value: object) -> str | None:
+    if value is None or isinstance(value, str):
+        return value
+    return json.dumps(value)

@@ -1,0 +1,180 @@
+"""Vector files as Arrow tables and shapes, through GDAL; GeoParquet through pyarrow."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pyogrio
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError
+
+from pipeline.errors import InputError
+from pipeline.geo.shapes import Geometries
+
+FORMATS = {
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".gpkg": "GeoPackage",
+    ".shp": "shapefile",
+    ".zip": "shapefile, zipped",
+    ".fgb": "FlatGeobuf",
+    ".gpx": "GPX",
+}
+POINTS, LINES, POLYGONS = ("Point", "MultiPoint"), ("LineString", "MultiLineString"), (
+    "Polygon", "MultiPolygon",
+)  # fmt: skip
+_EXPECTED = {"trees": POINTS, "sightings": POINTS, "streets": LINES, "wards": POLYGONS}
+
+
+@dataclass(frozen=True)
+class Vector:
+    """Columns, shapes (None where missing) and the CRS that the file declares."""
+
+    data: pa.Table
+    geometry: Geometries
+    crs: str | None
+
+
+def read_vector(path: Path, *, where: str, layer: str | None) -> Vector:
+    """A file that GDAL reads.
+
+    Raises
+    ------
+    InputError
+        If GDAL cannot read it, the layer is not there, or features are passed over.
+    """
+    name = f"/vsizip/{path}" if path.suffix == ".zip" else path
+    try:
+        _need_layer(name, where=where, layer=layer)
+        meta, table = pyogrio.read_arrow(name, layer=layer)
+    except (DataSourceError, DataLayerError) as fault:
+        if path.suffix in {".geojson", ".json"}:
+            _need_all_features(path, 0, where=where)
+        raise _unreadable(where, str(fault)) from fault
+    if path.suffix in {".geojson", ".json"}:
+        _need_all_features(path, table.num_rows, where=where)
+    column = meta["geometry_name"] or "wkb_geometry"
+    if column not in table.column_names:
+        raise _no_shapes(where)
+    shapes = _shapes(table[column])
+    data = table.drop_columns([column])
+    hidden = [n for n in data.column_names if n == "OGC_FID"]
+    return Vector(data.drop_columns(hidden), shapes, meta["crs"])
+
+
+def read_geoparquet(path: Path, *, where: str) -> Vector | pa.Table:
+    """A GeoParquet file, or the plain table of a Parquet file without geometry.
+
+    Raises
+    ------
+    InputError
+        If it is no Parquet, or its geometry is in an encoding other than WKB.
+    """
+    try:
+        table = pq.read_table(path)
+    except (pa.ArrowInvalid, OSError) as fault:
+        raise _unreadable(where, str(fault)) from fault
+    declared = (table.schema.metadata or {}).get(b"geo")
+    table = table.replace_schema_metadata(None)
+    if declared is None:
+        return table
+    geo = json.loads(declared)
+    column = geo["primary_column"]
+    about = geo["columns"][column]
+    if about.get("encoding") != "WKB":
+        raise _unreadable(where, f"geometry encoded as {about.get('encoding')!r}, not as WKB")
+    # GeoParquet 1.0: no `crs` key means OGC:CRS84, an explicit null means unknown.
+    crs = about.get("crs", "OGC:CRS84")
+    text = json.dumps(crs) if isinstance(crs, dict) else crs
+    return Vector(table.drop_columns([column]), _shapes(table[column]), text)
+
+
+def need_kind(geometry: Geometries, *, kind: str, where: str) -> None:
+    """Refuse a file in which no shape is of the kind that the input needs.
+
+    Raises
+    ------
+    InputError
+        If so, naming what was found.
+    """
+    expected = _EXPECTED.get(kind)
+    if expected is None:
+        return
+    types = shapely.get_type_id(geometry)
+    names = {int(t): shapely.GeometryType(t).name for t in np.unique(types[types >= 0])}
+    found = {name.replace("LINESTRING", "LineString").replace("MULTI", "Multi")
+             .replace("POINT", "Point").replace("POLYGON", "Polygon") for name in names.values()}  # fmt: skip
+    if found and not found & set(expected):
+        raise InputError(
+            where=where,
+            found=f"only {', '.join(sorted(found))} geometry",
+            expected=f"{expected[0]} geometry for {kind}",
+            remedy="Name the right file or layer in the settings.",
+        )
+
+
+def _shapes(column: pa.ChunkedArray) -> Geometries:
+    raw = column.to_numpy()
+    shapes = np.asarray(shapely.from_wkb(raw, on_invalid="ignore"), dtype=object)
+    return shapes
+
+
+def _need_layer(name: str | Path, *, where: str, layer: str | None) -> None:
+    if layer is None:
+        return
+    layers = [str(found) for found, _ in pyogrio.list_layers(name)]
+    if layer not in layers:
+        raise InputError(
+            where=where,
+            found=f"layers {', '.join(layers)}",
+            expected=f"a layer {layer!r}",
+            remedy="Mend `layer` in the settings, or leave it out where there is only one.",
+        )
+
+
+def _need_all_features(path: Path, rows: int, *, where: str) -> None:
+    """GDAL passes over features that are not GeoJSON without a word; count them ourselves."""
+    raw = path.read_bytes()
+    if rows and raw.count(b'"properties"') <= rows:
+        return
+    try:
+        whole: Any = json.loads(raw)
+    except (UnicodeDecodeError, json.JSONDecodeError) as fault:
+        raise _unreadable(where, f"text that is not JSON ({fault})") from fault
+    features = whole.get("features") if isinstance(whole, dict) else None
+    if not isinstance(features, list):
+        raise _unreadable(where, "JSON without a list of features")
+    if len(features) == rows and rows:
+        return
+    bare = sum(1 for f in features if not (isinstance(f, dict) and f.get("geometry")))
+    raise InputError(
+        where=where,
+        found=f"{bare:,} features without geometry, of {len(features):,}; "
+        f"a reader of GeoJSON sees {rows:,} rows"
+        if features
+        else "no features",
+        expected="features with 'type' and 'geometry', as RFC 7946 says",
+        remedy="Export the file again as GeoJSON; nothing of it was used.",
+    )
+
+
+def _unreadable(where: str, found: str) -> InputError:
+    return InputError(
+        where=where,
+        found=found,
+        expected="a file that holds what its name says",
+        remedy="Export the file again, or name another.",
+    )
+
+
+def _no_shapes(where: str) -> InputError:
+    return InputError(
+        where=where,
+        found="a layer without geometry",
+        expected="a layer of shapes",
+        remedy="Name the right layer in the settings.",
+    )

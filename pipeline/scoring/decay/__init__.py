@@ -1,0 +1,1 @@
+"""How much sound wood is left, and what that costs in strength."""

@@ -1,0 +1,1 @@
+"""Which fungus a fruiting body is, and how sure that is."""

@@ -1,0 +1,1 @@
+"""From words to ratings: the published matrices, the points scheme, the worst pair of a tree."""

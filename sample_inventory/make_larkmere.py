@@ -31,14 +31,23 @@ DECISION_COLUMNS = ("tree_id", "decision", "value", "decided_on", "role", "reaso
 WORK_COLUMNS = ("tree_id", "done_on", "action", "hours", "decay_share_seen", "fungus_seen", "notes")
 # What ingest should do with each planted sighting, and why it was planted.
 SIGHTING_FAULTS = {
-    "sighting_nearer_to_another_tree": ("review", "the point lies on another tree than the one named"),
+    "sighting_nearer_to_another_tree": (
+        "review",
+        "the point lies on another tree than the one named",
+    ),
     "sighting_between_two_trees": ("review", "half-way between two trees, accuracy 6 m"),
     "sighting_accuracy_500_m": ("review", "too coarse to name a tree"),
     "sighting_without_accuracy_or_tree": ("review", "a point of unknown accuracy and no tree id"),
-    "sighting_free_standing": ("accepted_as_is", "mushrooms of mulch and turf: no evidence of decay"),
+    "sighting_free_standing": (
+        "accepted_as_is",
+        "mushrooms of mulch and turf: no evidence of decay",
+    ),
     "sighting_soil_over_roots": ("accepted_as_is", "root evidence of lower weight: dig and look"),
     "sighting_reported_twice": ("accepted_as_is", "the same conk two days later by somebody else"),
-    "sighting_without_place": ("set_aside", "no tree id and no point; the first one speaks of a split"),
+    "sighting_without_place": (
+        "set_aside",
+        "no tree id and no point; the first one speaks of a split",
+    ),
     "sighting_unknown_tree": ("review", "names a tree that the inventory lacks, and has no point"),
 }
 
@@ -94,7 +103,9 @@ def _register(
     for number, row in enumerate(visits.rows[-2:]):
         visits.rows.append({**row, "inspection_id": f"I900{number}", "tree_id": f"LK-8000{number}"})
     what = ("set_aside", "speaks of a tree that the inventory lacks")
-    register.add("inspection_unknown_tree", ("inspections", "inspections.csv"), ["I9000", "I9001"], what)
+    register.add(
+        "inspection_unknown_tree", ("inspections", "inspections.csv"), ["I9000", "I9001"], what
+    )
     return register
 
 
@@ -121,13 +132,19 @@ def _write_trees(town: Town, out: Path) -> None:
     files.write_csv(out / "trees.csv", files.TREE_HEADERS, listed)
     for fault, expected, note in (
         ("id_exact_duplicate", "set_aside", "the same row once more, at the end of the file"),
-        ("id_repeated_elsewhere", "flagged", "the id of another tree; both are kept"),
+        (
+            "id_repeated_elsewhere",
+            "flagged",
+            "the id of a tree further up, at another place; both are kept",
+        ),
         ("id_missing", "flagged", "no id; one is made up"),
     ):
         at = [f"#{n}" for n, row in enumerate(listed, start=1) if row.get("fault") == fault]
         planter.note(fault, at, expected, note)
     west = [files.west_row(tree) for tree in town.trees if tree.ward == 5]
-    files.write_csv(out / "trees_ward5.csv", files.WEST_HEADERS, west, delimiter=";", encoding="latin-1")
+    files.write_csv(
+        out / "trees_ward5.csv", files.WEST_HEADERS, west, delimiter=";", encoding="latin-1"
+    )
     _note_states(town)
 
 
@@ -170,7 +187,14 @@ def _write_maps(town: Town, out: Path) -> None:
         out / "wards.geojson",
         [files.feature("Polygon", ring, {"name": name}) for name, ring in places.WARDS],
     )
-    columns = ("occupancy", "persons_per_h", "open_hours", "months", "vehicles_per_day", "speed_km_h")
+    columns = (
+        "occupancy",
+        "persons_per_h",
+        "open_hours",
+        "months",
+        "vehicles_per_day",
+        "speed_km_h",
+    )
     zones = []
     for zone in places.all_zones():
         facts: dict[str, object] = {"zone_id": zone.zone_id, "name": zone.name, "kind": zone.kind}
@@ -185,7 +209,10 @@ def _write_maps(town: Town, out: Path) -> None:
     ]  # fmt: skip
     files.write_geojson(
         out / "basemap.geojson",
-        [files.feature("Polygon", ring, {"kind": kind, "name": name}) for kind, name, ring in drawn],
+        [
+            files.feature("Polygon", ring, {"kind": kind, "name": name})
+            for kind, name, ring in drawn
+        ],
     )
 
 

@@ -4,6 +4,7 @@ The raw integers of numpy's PCG64 are promised to stay the same over versions; e
 is integer arithmetic, or the four operations and a square root, which IEEE 754 fixes to the bit.
 """
 
+import itertools
 from collections.abc import Sequence
 from typing import TypeVar
 
@@ -77,7 +78,7 @@ class Draws:
     def quantile(self, table: Sequence[tuple[int, float]]) -> float:
         """A number whose distribution is the table of (permille, value), straight between them."""
         mark = self.below(1000 * 1000) / 1000
-        for (low, low_value), (high, high_value) in zip(table, table[1:], strict=False):
+        for (low, low_value), (high, high_value) in itertools.pairwise(table):
             if mark <= high:
                 return low_value + (high_value - low_value) * (mark - low) / (high - low)
         return table[-1][1]

@@ -22,7 +22,9 @@ class Register:
 
     rows: list[Row] = field(default_factory=list)
 
-    def add(self, fault: str, where: tuple[str, str], ids: list[str], what: tuple[str, str]) -> None:
+    def add(
+        self, fault: str, where: tuple[str, str], ids: list[str], what: tuple[str, str]
+    ) -> None:
         """Note one fault: (input, file), the ids of its rows, (expected, note)."""
         self.rows.append({
             "fault": fault, "input": where[0], "file": where[1], "count": str(len(ids)),
@@ -47,7 +49,13 @@ class Planter:
         self.extra: list[Row] = []
 
     def take(self, count: int, fit: Callable[[Tree], bool] = lambda _: True) -> list[Tree]:
-        """The next trees of the pool that fit."""
+        """The next trees of the pool that fit.
+
+        Raises
+        ------
+        LookupError
+            If the pool holds too few of them.
+        """
         chosen = [tree for tree in self.pool if fit(tree)][:count]
         if len(chosen) < count:
             msg = f"only {len(chosen)} trees fit, {count} are needed"
@@ -102,7 +110,7 @@ def _diameters(p: Planter) -> None:
 def _names(p: Planter) -> None:
     for fault, pairs, each, what in (
         ("species_synonym", SYNONYMS, 4, ("accepted_as_is", "a name that botanists gave up")),
-        ("species_misspelt", MISSPELT, 4, ("flagged", "a slip of the pen; the meant name is clear")),
+        ("species_misspelt", MISSPELT, 4, ("flagged", "a slip of the pen, meaning clear")),
     ):  # fmt: skip
         ids = []
         for written, meant in pairs:
@@ -155,10 +163,10 @@ def _markup(p: Planter) -> None:
     p.put("markup_in_street", "Street", ["<b>Main Street</b>", "<i>Bell</i> Street"],
           (kept, "markup must reach no page as markup"))  # fmt: skip
     p.put("markup_in_notes", "Notes",
-          ["<script>alert('larkmere')</script>", "<img src=x onerror=alert(1)> stub on the east side"],
+          ["<script>alert('larkmere')</script>", "<img src=x onerror=alert(1)> stub"],
           (kept, "markup must reach no page as markup"))  # fmt: skip
     p.put("formula_in_notes", "Notes",
-          ["=1+1", "=HYPERLINK(\"larkmere\")", "+see sheet 2", "@crew north", "-check the tie"],
+          ["=1+1", '=HYPERLINK("larkmere")', "+see sheet 2", "@crew north", "-check the tie"],
           (kept, "must stay inert in a sheet"))  # fmt: skip
     p.put("line_break_in_notes", "Notes", ["Stake gone\nGuard rusty"] * 2,
           (kept, "a line break inside quotes is one cell"))  # fmt: skip
@@ -181,8 +189,12 @@ def _places(p: Planter) -> None:
     for tree in zero:
         p.rows[tree.tree_id] |= {"Lon": "0", "Lat": "0"}
     p.note("at_zero_zero", [t.tree_id for t in zero], "set_aside", "longitude 0, latitude 0")
-    _no_place(p, "no_place_danger", ["Root plate lifting on the path side after the October storm"],
-              "no place; its note means danger, so it must head the list of what needs a person")
+    _no_place(
+        p,
+        "no_place_danger",
+        ["Root plate lifting on the path side after the October storm"],
+        "no place; its note means danger, so it must head the list of what needs a person",
+    )
     _no_place(p, "no_place", ["Moved from the old list", "", "Stump ground in spring"],
               "no place and no words of danger")  # fmt: skip
 
@@ -197,8 +209,8 @@ def _no_place(p: Planter, fault: str, notes: list[str], text: str) -> None:
 def _ids(p: Planter) -> None:
     for tree in p.take(12):
         p.extra.append({**p.rows[tree.tree_id], "fault": "id_exact_duplicate"})
-    givers, takers = p.take(8), p.take(8)
-    for giver, taker in zip(givers, takers, strict=True):
+    for pair in zip(p.take(8), p.take(8), strict=True):
+        giver, taker = sorted(pair, key=lambda tree: tree.tree_id)
         p.rows[taker.tree_id] |= {"Tree No": giver.tree_id, "fault": "id_repeated_elsewhere"}
     for tree in p.take(10):
         p.rows[tree.tree_id] |= {"Tree No": "", "fault": "id_missing"}

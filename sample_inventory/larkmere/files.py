@@ -16,8 +16,9 @@ TREE_HEADERS = ("Tree No", "Species", "Common Name", "DBH (in)", "Height (ft)", 
                 "Last Inspection")  # fmt: skip
 WEST_HEADERS = ("Arbre", "Espèce", "Girth cm", "Height m", "Cond.", "Status", "Planted on",
                 "Rue", "Longitude", "Latitude", "Wires", "Remarks", "Inspected")  # fmt: skip
-_STATES = {"standing": "Standing", "stump": "Stump", "vacant": "Vacant site", "dead": "Standing dead",
-           "removed": "Removed", "habitat_pole": "Wildlife pole"}  # fmt: skip
+_STATES = {"standing": "Standing", "stump": "Stump", "vacant": "Vacant site",
+           "dead": "Standing dead", "removed": "Removed",
+           "habitat_pole": "Wildlife pole"}  # fmt: skip
 _WIRES = {"none": "None", "communication": "Phone/cable", "low_voltage": "Low voltage",
           "high_voltage": "High voltage", "": ""}  # fmt: skip
 

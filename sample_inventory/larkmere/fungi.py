@@ -4,7 +4,7 @@ Hosts, seasons and characters follow the usual field descriptions of eastern Nor
 species (common practice, no source); the weights are invented.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from larkmere.trees import Tree
 
@@ -27,7 +27,7 @@ class Fungus:
     under_surface: str
     flesh: str
     arrangement: str
-    perennial: bool
+    perennial: bool = field(kw_only=True)
 
 
 _TABLE = """
@@ -61,11 +61,11 @@ Oxyporus populinus|mossy maple polypore|Acer,Tilia,Populus|wound,fork,stem|1-12|
 
 def _fungus(line: str) -> Fungus:
     cells = line.split("|")
-    low, high = cells[4].split("-")
+    name, common, hosts, positions, months, weight, least, *looks, perennial = cells
+    low, high = months.split("-")
     return Fungus(
-        cells[0], cells[1], tuple(cells[2].split(",")), tuple(cells[3].split(",")),
-        (int(low), int(high)), int(cells[5]), int(cells[6]), *cells[7:14],
-        perennial=cells[14] == "1",
+        name, common, tuple(hosts.split(",")), tuple(positions.split(",")), (int(low), int(high)),
+        int(weight), int(least), *looks, perennial=perennial == "1",
     )  # fmt: skip
 
 

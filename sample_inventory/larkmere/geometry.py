@@ -3,6 +3,7 @@
 Only the four operations and square roots, so that results do not hang on a library's version.
 """
 
+import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from math import sqrt
@@ -35,7 +36,7 @@ def distance(first: Point, second: Point) -> float:
 
 def line_length(line: Line) -> float:
     """Length of a line [m]."""
-    return sum(distance(a, b) for a, b in zip(line, line[1:], strict=False))
+    return sum(distance(a, b) for a, b in itertools.pairwise(line))
 
 
 def from_segment(place: Point, start: Point, end: Point) -> float:
@@ -51,7 +52,7 @@ def from_segment(place: Point, start: Point, end: Point) -> float:
 
 def from_line(place: Point, line: Line) -> float:
     """Distance of a place from a line [m]."""
-    return min(from_segment(place, a, b) for a, b in zip(line, line[1:], strict=False))
+    return min(from_segment(place, a, b) for a, b in itertools.pairwise(line))
 
 
 def inside(place: Point, ring: Line) -> bool:
@@ -78,7 +79,7 @@ def offset(start: Point, end: Point, along: float, left: float) -> Point:
 
 def along_line(line: Line, metres: float, left: float) -> Point:
     """The place `metres` along a line and `left` metres to its left."""
-    for start, end in zip(line, line[1:], strict=False):
+    for start, end in itertools.pairwise(line):
         length = distance(start, end)
         if metres <= length:
             return offset(start, end, metres, left)

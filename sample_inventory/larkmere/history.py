@@ -11,7 +11,7 @@ WORK_ROWS = 60
 def decisions(book: Book, stories: dict[str, list[str]], serious: list[str]) -> list[Row]:
     """Fifteen decisions; nobody has acknowledged the newest make-safe case yet."""
     safe = next(iter(stories.values()))[0]
-    conks = [s.tree.tree_id for s in book.rows[:40] if s.tree is not None]
+    conks = [s.tree.tree_id for s in book.rows[len(serious) : 80] if s.tree is not None]
     plan: tuple[tuple[str, str, str, str, str, str], ...] = (
         (safe, "acknowledge", "", "2026-11-13", "Path closed with barriers", "2026-12-15"),
         (serious[0], "accept", "", "2026-10-26", "Agreed on site", ""),
@@ -55,7 +55,9 @@ def work_done(trees: list[Tree], book: Book, draws: Draws) -> list[Row]:
         tree = sighting.tree
         if tree is None:
             continue
-        row = _done(tree, ("remove", "sound", "drill", "prune_part", "dig_root_collar")[number % 5], draws)
+        row = _done(
+            tree, ("remove", "sound", "drill", "prune_part", "dig_root_collar")[number % 5], draws
+        )
         if row["action"] == "remove":
             row |= {
                 "decay_share_seen": draws.between(25, 70) / 100,

@@ -72,15 +72,19 @@ def follow_ups(visits: Visits, book: Book) -> None:
     """Looks inside trees that carry a conk: sounding, drill, tomogram, cavity."""
     draws = visits.draws
     seen = {s.tree.tree_id: s.tree for s in book.rows if s.tree is not None}
-    hosts = draws.shuffled([t for t in seen.values() if t.dbh_cm >= 30 and "neighbour" not in t.uses])
+    hosts = draws.shuffled(
+        [t for t in seen.values() if t.dbh_cm >= 30 and "neighbour" not in t.uses]
+    )
     for number, tree in enumerate(hosts[:58]):
         rows = (_sounding, _drill, _tomogram, _cavity)[number % 4](draws, tree)
         visits.add(tree, f"2026-{draws.between(9, 10):02d}-{draws.between(1, 28):02d}", rows)
 
 
 def _sounding(draws: Draws, tree: Tree) -> list[Row]:
+    share = draws.between(3, 20) / 100
     result = draws.weighted(("sound", "doubtful", "hollow"), (55, 30, 15))
-    row: Row = {"defect": "decay", "part": "butt", "extent_share": draws.between(3, 20) / 100}
+    row: Row = {"defect": "decay", "part": "butt", "extent_share": share}
+    row["part_diameter_cm"] = round(tree.dbh_cm * 1.2, 1)
     return [row, {"part": "butt", "reading": "sounding", "reading_result": result}]
 
 
@@ -186,7 +190,13 @@ _SERIOUS_FUNGI = (
 
 
 def _with_fungus(trees: list[Tree], zone_name: str, start: int) -> tuple[Tree, str]:
-    """The nearest tree beside a zone that one of the serious fungi fits, and that fungus."""
+    """The nearest tree beside a zone that one of the serious fungi fits, and that fungus.
+
+    Raises
+    ------
+    LookupError
+        If no tree beside the zone is a host of any of them.
+    """
     names = [*_SERIOUS_FUNGI[start:], *_SERIOUS_FUNGI[:start]]
     for tree in _beside(trees, zone_name, 22, 30):
         for name in names:
@@ -214,13 +224,15 @@ def _thin_shell(draws: Draws, tree: Tree) -> list[Row]:
         {"defect": "decay", "part": "butt", "extent_share": 0.45, "with_decay": "yes"}
     ]
     return rows + [
-        _shell(tree, azimuth, round(thin + 0.1 * draws.below(15), 1)) for azimuth in (0, 90, 180, 270)
+        _shell(tree, azimuth, round(thin + 0.1 * draws.below(15), 1))
+        for azimuth in (0, 90, 180, 270)
     ]
 
 
 def _rotten_roots(draws: Draws, tree: Tree) -> list[Row]:
     return [
-        {"defect": "root_damage", "part": "roots", "extent_share": 0.48, "with_decay": "yes"},
+        {"defect": "root_damage", "part": "roots", "extent_share": 0.48, "with_decay": "yes",
+            "part_diameter_cm": tree.dbh_cm},
         {"defect": "decay", "part": "roots", "extent_share": 0.45,
          "notes": f"Root collar dug out, {draws.between(3, 5)} main roots rotten"},
     ]  # fmt: skip

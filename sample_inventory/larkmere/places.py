@@ -216,9 +216,11 @@ def _building(line: Line, at: float, side: int, size: Point) -> Building:
     corners = [
         offset(start, end, across, side * back)
         for across, back in (
-            (-width / 2, 12.0), (width / 2, 12.0), (width / 2, 12.0 + depth),
+            (-width / 2, 12.0),
+            (width / 2, 12.0),
+            (width / 2, 12.0 + depth),
             (-width / 2, 12.0 + depth),
-        )  # fmt: skip
+        )
     ]
     centre = offset(start, end, 0.0, side * (12.0 + depth / 2))
     return Building(centre, [*corners, corners[0]], distance(corners[0], corners[2]) / 2)

@@ -1,4 +1,4 @@
-"""What people saw in the seasons of 2025 and 2026: the sheet of the office and the phones' points."""
+"""What people saw in the seasons of 2025 and 2026: the office's sheet and the phones' points."""
 
 from dataclasses import dataclass, field
 
@@ -93,7 +93,7 @@ def described(fungus: Fungus, tree: Tree, draws: Draws, *, named: bool | None = 
     return values
 
 
-def _name(fungus: Fungus, draws: Draws, named: bool) -> dict[str, object]:  # noqa: FBT001
+def _name(fungus: Fungus, draws: Draws, named: bool) -> dict[str, object]:
     looks: dict[str, object] = {key: getattr(fungus, key) for key in _CHARACTERS}
     if not named:
         kept = {key: value for key, value in looks.items() if draws.chance(0.8)}
@@ -218,6 +218,7 @@ def _free(book: Book, count: int) -> list[str]:
             "attachment": "free", "position": where, "form": form, "upper_colour": upper,
             "under_colour": under, "under_surface": surface, "tree_id": tree.tree_id,
             "count": book.draws.between(1, 20),
+            "observer": f"volunteer-{book.draws.between(1, 14):02d}",
             "notes": "In the mulch ring, no tie to a root found",
         }  # fmt: skip
         ids.append(book.add(values, tree, None, phone=False).sighting_id)

@@ -1,5 +1,6 @@
 """The streets of Larkmere: a grid core, a ring road, radials, loops and cul-de-sacs."""
 
+import itertools
 from dataclasses import dataclass
 
 from larkmere.geometry import Line, Point, distance, line_length, ring_of
@@ -150,7 +151,7 @@ def _crossing(a: tuple[Point, Point], b: tuple[Point, Point]) -> Point | None:
 
 
 def _pieces(line: Line) -> list[tuple[Point, Point]]:
-    return list(zip(line, line[1:], strict=False))
+    return list(itertools.pairwise(line))
 
 
 def _noded(street: Street, others: list[Street]) -> tuple[Line, set[Point]]:
@@ -165,7 +166,7 @@ def _noded(street: Street, others: list[Street]) -> tuple[Line, set[Point]]:
                 if place is not None:
                     found.add(place)
                     junctions.add(place)
-        ordered = sorted(found, key=lambda place: distance(start, place))  # noqa: B023 - used at once
+        ordered = sorted(found, key=lambda place: distance(start, place))
         line.extend(place for place in ordered if not line or distance(line[-1], place) > 0.2)
     return line, junctions
 
@@ -192,7 +193,7 @@ def all_streets() -> list[Street]:
 
 
 def all_blocks() -> list[Block]:
-    """Every street cut at its junctions; the stub where a radial overshoots the ring is left out."""
+    """Every street cut at its junctions; stubs that overshoot the ring road are left out."""
     streets = all_streets()
     blocks: list[Block] = []
     for street in streets:

@@ -3,7 +3,16 @@
 from dataclasses import dataclass, field
 
 from larkmere.draws import Draws
-from larkmere.geometry import Cells, Line, Point, along_line, distance, from_line, inside, line_length
+from larkmere.geometry import (
+    Cells,
+    Line,
+    Point,
+    along_line,
+    distance,
+    from_line,
+    inside,
+    line_length,
+)
 from larkmere.places import (
     CEMETERY,
     GREEN,
@@ -23,6 +32,8 @@ _DIAMETERS = (
     (0, 2.5), (40, 5.0), (100, 9.0), (250, 18.0), (500, 30.0), (750, 46.0), (900, 59.0),
     (970, 80.0), (995, 105.0), (1000, 125.0),
 )  # fmt: skip
+# Above this diameter growth is slow: the tail is drawn in.
+_GIANT_CM = 115.0
 _CONDITION_WEIGHTS = (46, 40, 14)
 _TREE_CLEARANCE_M = 5.0
 _MUST_HAVE_NO_TREES = ("sports", "playground", "car_park", "hospital")
@@ -88,9 +99,7 @@ class _Ground:
         return all(from_line(place, b.line) >= least for b in self.blocks if b is not own)
 
 
-def _plant_row(
-    block: Block, side: int, ground: _Ground, draws: Draws, trees: list[Tree]
-) -> None:
+def _plant_row(block: Block, side: int, ground: _Ground, draws: Draws, trees: list[Tree]) -> None:
     kind = block.street.kind
     usual = draws.weighted(ALL, [species.weight for species in ALL])
     at, end = 11.0, line_length(block.line) - 9.0
@@ -111,10 +120,8 @@ def _wires(draws: Draws, share: float) -> str:
     return draws.weighted(("communication", "low_voltage", "high_voltage"), (45, 40, 15))
 
 
-def _scatter(
-    ring: Line, wanted: int, name: str, world: tuple[_Ground, Draws, list[Tree]]
-) -> None:
-    ground, draws, trees = world
+def _scatter(ring: Line, wanted: int, name: str, world: tuple[_Ground, Draws, list[Tree]]) -> None:
+    ground, draws, _ = world
     (west, south), (east, north) = ring[0], ring[2]
     found = 0
     while found < wanted:
@@ -152,7 +159,9 @@ def _add(
     street, setting, wires = where
     old_park = 1.15 if setting == "park" else 1.0
     dbh = draws.quantile(_DIAMETERS) * species.size * old_park
-    dbh = round(min(150.0, max(2.5, dbh * max(0.6, 1 + 0.12 * draws.bell()))), 1)
+    dbh *= max(0.6, 1 + 0.12 * draws.bell())
+    dbh = dbh if dbh < _GIANT_CM else _GIANT_CM + (dbh - _GIANT_CM) / 4
+    dbh = round(max(2.5, dbh), 1)
     height = _height(dbh, species, draws)
     age = int(dbh / (species.growth_cm * max(0.6, 1 + 0.15 * draws.bell()))) + 3
     planted = 2026 - age if draws.chance(0.75 if age < 35 else 0.15) else None
@@ -180,14 +189,18 @@ def _state(dbh: float, draws: Draws) -> tuple[str, str]:
         return status, "dead"
     worse = 10 if dbh > 60 else 0
     good, fair, poor = _CONDITION_WEIGHTS
-    return status, draws.weighted(("good", "fair", "poor", ""), (good - worse, fair, poor + worse, 5))
+    return status, draws.weighted(
+        ("good", "fair", "poor", ""), (good - worse, fair, poor + worse, 5)
+    )
 
 
 def _inspected(draws: Draws) -> str:
     """Most trees within the last five years; a fifth longer ago or never."""
     if draws.chance(0.12):
         return ""
-    year = draws.weighted((2026, 2025, 2024, 2023, 2022, 2021, 2019, 2017), (9, 20, 19, 17, 13, 6, 3, 1))
+    year = draws.weighted(
+        (2026, 2025, 2024, 2023, 2022, 2021, 2019, 2017), (9, 20, 19, 17, 13, 6, 3, 1)
+    )
     return f"{year}-{draws.between(3, 10):02d}-{draws.between(1, 28):02d}"
 
 

@@ -1,0 +1,167 @@
+"""queue.xlsx: the forester's quarter, the three after it, what was left out, what to review.
+
+Text is written as text, so no cell of a city's file becomes a formula; widths, filters and print
+set-up are fixed; the file carries the run's day as its date and is equal to the byte on repeat.
+"""
+
+import io
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import xlsxwriter
+
+from pipeline.render import style, work_rows
+from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.context import RenderContext
+from pipeline.render.exports.lists import review_table
+from pipeline.render.files import write_bytes
+
+NAME = "queue.xlsx"
+MOST_ROWS = 5_000
+_WIDTHS = {
+    "why": 60, "detail": 50, "what_to_do": 80, "address": 28, "street": 24, "job_id": 24,
+    "species": 26, "action": 20, "machine": 16, "crew_id": 16, "reason": 18, "what": 24,
+    "tree_id": 14, "season_code": 18,
+}  # fmt: skip
+_HEADINGS = {
+    "queue_rank": "Place", "quarter": "Quarter", "day": "Day", "crew_id": "Crew", "job_id": "Job",
+    "tree_id": "Tree", "action": "What to do", "part": "Part", "rating": "Rating", "why": "Why",
+    "deadline_on": "To be done by", "late_days": "Days late", "hours": "Crew-hours",
+    "cost": "Cost", "machine": "Machine", "no_climb": "Do not climb", "make_safe": "Make safe now",
+    "season_code": "Closed window", "not_before": "Not before", "species": "Species",
+    "harm_removed": "Expected harm removed per million years", "dbh_cm": "Diameter cm",
+    "street": "Street", "address": "Address", "ward": "Ward", "wires": "Wires",
+    "longitude": "Longitude", "latitude": "Latitude", "reason": "Reason", "detail": "In words",
+    "urgency": "When", "what": "What", "what_to_do": "What to do", "sighting_id": "Sighting",
+}  # fmt: skip
+_JOB_COLUMNS = (
+    "queue_rank", "day", "crew_id", "tree_id", "action", "part", "rating", "why", "deadline_on",
+    "late_days", "hours", "cost", "machine", "no_climb", "make_safe", "season_code", "not_before",
+    "harm_removed", "species", "dbh_cm", "street", "address", "ward", "wires", "job_id",
+)  # fmt: skip
+_LEFT_COLUMNS = (
+    "tree_id", "action", "part", "rating", "reason", "detail", "deadline_on", "hours", "machine",
+    "harm_removed", "species", "dbh_cm", "street", "address", "ward", "job_id",
+)  # fmt: skip
+# Harm is printed per million years: the numbers are small, and people compare whole ones better.
+_PER_MILLION = 1e6
+
+
+def write(context: RenderContext) -> list[Path]:
+    """Write queue.xlsx whole or not at all."""
+    buffer = io.BytesIO()
+    book = xlsxwriter.Workbook(
+        buffer, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    )
+    book.set_properties(
+        {
+            "title": f"{context.city}: work queue from {context.settings.first_quarter}",
+            "comments": " ".join(EVERY_PAGE),
+            "created": datetime.combine(context.as_of, time(), tzinfo=UTC).replace(tzinfo=None),
+        }
+    )
+    sheets = _Sheets(book, context)
+    queue = work_rows.queued(context)
+    sheets.about(queue)
+    for quarter in context.settings.first_quarter.following(
+        context.settings.settings.planning.quarters
+    ):
+        rows = queue.filter(pc.equal(queue["quarter"], str(quarter)))
+        sheets.table(str(quarter), rows.select(list(_JOB_COLUMNS)))
+    left = work_rows.unscheduled(context, most=MOST_ROWS)
+    total = context.table("planning.unscheduled").num_rows
+    sheets.table("Left out", left.select(list(_LEFT_COLUMNS)), total=total)
+    reviews = review_table(context)
+    sheets.table("Review", reviews.slice(0, MOST_ROWS), total=reviews.num_rows)
+    book.close()
+    return [write_bytes(context.out / NAME, buffer.getvalue())]
+
+
+class _Sheets:
+    """Sheets of one workbook in one look."""
+
+    def __init__(self, book: xlsxwriter.Workbook, context: RenderContext) -> None:
+        self._book = book
+        self._context = context
+        paper = style.PAPER_LIGHT["line"] if hasattr(style, "PAPER_LIGHT") else "#D8D0C0"
+        self._head = book.add_format(
+            {"bold": True, "text_wrap": True, "valign": "top", "bg_color": "#EFE9DD",
+             "bottom": 1, "border_color": paper}
+        )  # fmt: skip
+        self._text = book.add_format({"text_wrap": True, "valign": "top"})
+        self._date = book.add_format({"num_format": "yyyy-mm-dd", "valign": "top", "align": "left"})
+        self._number = book.add_format({"num_format": "#,##0.0", "valign": "top"})
+        self._whole = book.add_format({"num_format": "#,##0", "valign": "top"})
+        self._title = book.add_format({"bold": True, "font_size": 14})
+        self._wrap = book.add_format({"text_wrap": True, "valign": "top"})
+
+    def about(self, queue: pa.Table) -> None:
+        """First sheet: what this is, with the totals of each quarter."""
+        sheet = self._book.add_worksheet("Read first")
+        sheet.set_column(0, 0, 24)
+        sheet.set_column(1, 4, 18)
+        sheet.write_string(0, 0, f"{self._context.city}: work queue", self._title)
+        sheet.write_string(1, 0, f"As of {self._context.as_of.isoformat()}")
+        for offset, caution in enumerate(EVERY_PAGE):
+            sheet.merge_range(3 + offset, 0, 3 + offset, 4, caution, self._wrap)
+            sheet.set_row(3 + offset, 34)
+        row = 4 + len(EVERY_PAGE)
+        for column, heading in enumerate(("Quarter", "Jobs", "Crew-hours", "Late", "Make safe")):
+            sheet.write_string(row, column, heading, self._head)
+        for quarter in dict.fromkeys(queue["quarter"].to_pylist()):
+            of_quarter = queue.filter(pc.equal(queue["quarter"], quarter))
+            row += 1
+            sheet.write_string(row, 0, quarter)
+            sheet.write_number(row, 1, of_quarter.num_rows, self._whole)
+            sheet.write_number(row, 2, pc.sum(of_quarter["hours"]).as_py() or 0, self._number)
+            late = pc.sum(pc.greater(of_quarter["late_days"], 0)).as_py() or 0
+            sheet.write_number(row, 3, late, self._whole)
+            sheet.write_number(row, 4, pc.sum(of_quarter["make_safe"]).as_py() or 0, self._whole)
+        self._print(sheet)
+
+    def table(self, name: str, table: pa.Table, *, total: int | None = None) -> None:
+        """One sheet from a table, with filter, frozen head, widths and print set-up."""
+        sheet = self._book.add_worksheet(name)
+        for column, header in enumerate(table.column_names):
+            sheet.write_string(0, column, _HEADINGS.get(header, header), self._head)
+            sheet.set_column(column, column, _WIDTHS.get(header, 12))
+            self._column(sheet, column, header, table[header].to_pylist())
+        sheet.freeze_panes(1, 0)
+        if table.num_rows:
+            sheet.autofilter(0, 0, table.num_rows, table.num_columns - 1)
+        if total is not None and total > table.num_rows:
+            note = f"{table.num_rows:,} of {total:,} rows, the largest first; all in the CSV file."
+            sheet.write_string(table.num_rows + 2, 0, note)
+        self._print(sheet)
+
+    def _column(
+        self, sheet: xlsxwriter.worksheet.Worksheet, column: int, header: str, values: list[object]
+    ) -> None:
+        for row, value in enumerate(values, start=1):
+            if value is None:
+                continue
+            if isinstance(value, bool):
+                sheet.write_string(row, column, "yes" if value else "", self._text)
+            elif isinstance(value, date):
+                sheet.write_datetime(row, column, datetime.combine(value, time()), self._date)
+            elif isinstance(value, float):
+                shown = value * _PER_MILLION if header == "harm_removed" else value
+                sheet.write_number(row, column, shown, self._number)
+            elif isinstance(value, int):
+                sheet.write_number(row, column, value, self._whole)
+            else:
+                sheet.write_string(row, column, _readable(header, str(value)), self._text)
+
+    def _print(self, sheet: xlsxwriter.worksheet.Worksheet) -> None:
+        sheet.set_landscape()
+        sheet.set_paper(9)  # A4; the margins fit Letter too
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(0)
+        sheet.set_footer("&L&A &P/&N&R A planning aid; licensed practice comes first")
+
+
+def _readable(header: str, text: str) -> str:
+    coded = {"action", "machine", "reason", "season_code", "wires"}
+    return text.replace("_", " ") if header in coded else text

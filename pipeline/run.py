@@ -13,7 +13,7 @@ import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
@@ -44,6 +44,19 @@ ORDER: dict[str, Stage] = {
 
 SMALL_INPUT_BYTES = 1_000_000
 _LIBRARIES = ("duckdb", "folium", "geopandas", "numpy", "pyarrow", "pyogrio", "scipy", "shapely")
+
+
+class UnwritableError(RunError):
+    """The run folder cannot be made where it was asked for."""
+
+    def __init__(self, folder: Path, fault: Exception) -> None:
+        """Say where, and what the system said."""
+        super().__init__(
+            where=str(folder),
+            found=f"a place that cannot be written ({fault})",
+            expected="a folder that can be made",
+            remedy="Give --out a place that can be written.",
+        )
 
 
 @dataclass(slots=True)
@@ -106,7 +119,15 @@ def _free_name(settings: RunSettings) -> Path:
 
 @contextmanager
 def _made_whole(folder: Path) -> Iterator[Path]:
-    """A hidden folder that becomes `folder` if the block succeeds, and vanishes if it does not."""
+    """A hidden folder that becomes `folder` if the block succeeds, and vanishes if it does not.
+
+    Raises
+    ------
+    RunError
+        If another run writes there now, or something is there already.
+    UnwritableError
+        If the folder cannot be made.
+    """
     partial = folder.parent / f".{folder.name}.partial"
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -120,7 +141,7 @@ def _made_whole(folder: Path) -> Iterator[Path]:
             remedy="Wait until it has ended, or give --out another folder.",
         ) from None
     except (OSError, NotImplementedError) as fault:
-        raise _unwritable(folder, fault) from fault
+        raise UnwritableError(folder, fault) from fault
     try:
         if folder.exists():
             raise RunError(
@@ -130,10 +151,11 @@ def _made_whole(folder: Path) -> Iterator[Path]:
                 remedy="Give --out a folder that does not exist.",
             )
         try:
-            shutil.rmtree(partial, ignore_errors=False) if partial.exists() else None
+            if partial.exists():
+                shutil.rmtree(partial)
             partial.mkdir()
         except OSError as fault:
-            raise _unwritable(folder, fault) from fault
+            raise UnwritableError(folder, fault) from fault
         try:
             yield partial
             partial.rename(folder)
@@ -141,17 +163,10 @@ def _made_whole(folder: Path) -> Iterator[Path]:
             shutil.rmtree(partial, ignore_errors=True)
             raise
     finally:
+        # Unlinked while still held: whoever opens the name next gets a file of their own.
+        with suppress(OSError):
+            Path(lock.lock_file).unlink()
         lock.release()
-        Path(lock.lock_file).unlink(missing_ok=True)
-
-
-def _unwritable(folder: Path, fault: Exception) -> RunError:
-    return RunError(
-        where=str(folder),
-        found=f"a place that cannot be written ({fault})",
-        expected="a folder that can be made",
-        remedy="Give --out a place that can be written.",
-    )
 
 
 def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:

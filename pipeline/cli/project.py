@@ -43,7 +43,7 @@ def check(
     with where, what was found and what to do.
 
     Example: soundwood check config/larkmere.toml
-    """
+    """  # noqa: DOC501 - the text is the verb's help; what it raises, the command line tells
     if columns:
         for kind in INPUTS.values():
             _print_columns(kind)

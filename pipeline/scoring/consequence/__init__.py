@@ -1,0 +1,1 @@
+"""What an impact would do, as a word and as expected harm."""

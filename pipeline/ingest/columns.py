@@ -1,15 +1,23 @@
-"""Column maps: from a city's own headers, units and words to the canonical columns."""
+"""Applying a column map: a city's own headers, units and words become the canonical columns."""
 
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
-from pipeline.ingest.quarantine import Finding
+from pipeline.errors import InputError, PipelineError
+from pipeline.ingest import cells
+from pipeline.ingest.column_map import ColumnMap, ColumnRule, factor, nearest, raise_all
+from pipeline.ingest.quarantine import Done, Finding
 from pipeline.ingest.readers import RawTable
-from pipeline.units import Flags, Floats, Ints
+from pipeline.tables.inputs import INPUTS, InputColumn
+from pipeline.units import Floats, diameter_from_girth
+
+Vocabulary = Mapping[str, Mapping[str, str]]
+_PLAIN_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 
 
 @dataclass(frozen=True)
@@ -24,7 +32,7 @@ class Mapped:
     kind: str
     headers: dict[str, str]
     columns: dict[str, pa.Array]
-    constants: dict[str, str] = field(default_factory=dict)
+    rules: dict[str, ColumnRule] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
     def __len__(self) -> int:
@@ -57,3 +65,212 @@ class Mapped:
     def yes_no(self, name: str) -> pa.Array:
         """A yes/no column, null where missing."""
         return self.columns.get(name, pa.nulls(len(self), pa.bool_()))
+
+    def original(self, name: str) -> pa.Array:
+        """The file's own cells behind a canonical column, as text."""
+        header = self.headers.get(name)
+        if header is None:
+            return pa.nulls(len(self), pa.string())
+        return cells.as_text(self.raw.data[header])
+
+    def with_changes(
+        self, columns: Mapping[str, pa.Array], findings: tuple[Finding, ...]
+    ) -> "Mapped":
+        """The same file with some columns replaced and further findings."""
+        return replace(
+            self, columns={**self.columns, **columns}, findings=(*self.findings, *findings)
+        )
+
+
+def apply(
+    raw: RawTable, column_map: ColumnMap, kind: str, *, vocabulary: Vocabulary | None = None
+) -> Mapped:
+    """The canonical columns of a file.
+
+    Parameters
+    ----------
+    vocabulary : for word columns, the city's usual words to the canonical ones; lower case.
+
+    Raises
+    ------
+    SettingsError
+        If the map is for another kind of input.
+    InputError
+        If a mapped column is not in the file.
+    ManyFaults
+        If several are not.
+    """
+    found = _found_headers(raw, column_map, kind)
+    declared = {column.name: column for column in INPUTS[kind].columns}
+    columns: dict[str, pa.Array] = {}
+    findings: list[Finding] = []
+    for name, rule in column_map.columns.items():
+        column = declared[name]
+        text = raw.data[found[name]]
+        words = (vocabulary or {}).get(name, {})
+        values, faults = _column(column, rule, text, column_map, words)
+        columns[name] = values
+        findings += [_finding(fault, found[name], text, column) for fault in faults]
+    for name, constant in column_map.constants.items():
+        columns[name] = _constant(declared[name], constant, len(raw))
+    return Mapped(raw, kind, found, columns, dict(column_map.columns), tuple(findings))
+
+
+def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str, str]:
+    where = f"{kind} file {raw.file}"
+    if column_map.kind != kind:
+        raise_all([InputError(
+            where=where, found=f"{column_map.where}, which is for {column_map.kind}",
+            expected=f"a column map for {kind}", remedy="Name another map in the settings.")])  # fmt: skip
+    headers = raw.data.column_names
+    plain = {header.strip().lower(): header for header in reversed(headers)}
+    found: dict[str, str] = {}
+    faults: list[PipelineError] = []
+    for name, rule in column_map.columns.items():
+        header = plain.get(rule.column.strip().lower())
+        header = rule.column if rule.column in headers else header
+        if header is None:
+            faults.append(InputError(
+                where=f"{where}, column {rule.column!r} for {name}",
+                found=f"columns {', '.join(headers)}{nearest(rule.column, headers)}",
+                expected="the column that the map names",
+                remedy=f"Mend {column_map.where}, or export the file with that column."))  # fmt: skip
+        else:
+            found[name] = header
+    if faults:
+        raise_all(faults)
+    return found
+
+
+_Faults = list[cells.Fault]
+
+
+def _column(
+    column: InputColumn,
+    rule: ColumnRule,
+    data: pa.ChunkedArray,
+    column_map: ColumnMap,
+    words: Mapping[str, str],
+) -> tuple[pa.Array, _Faults]:
+    """One canonical column and what could not be understood of it."""
+    if column.kind in {"number", "integer"}:
+        return _numbers(column, rule, data, column_map)
+    if column.kind == "date":
+        if pa.types.is_temporal(data.type):
+            return data.cast(pa.date32()).combine_chunks(), []
+        text = cells.clean(data, column_map.missing)
+        return cells.dates(text, rule.dates)
+    text = cells.clean(data, column_map.missing)
+    if rule.split is not None:
+        text = cells.by_distinct(text, partial(_part, rule=rule, missing=column_map.missing))[0]
+    if column.kind == "yes_no":
+        return cells.by_distinct(text, cells.yes_or_no, kind=pa.bool_())
+    if column.kind in {"word", "words"}:
+        read = cells.word_reader(
+            codes=rule.codes, words=words, allowed=column.allowed, otherwise=rule.otherwise,
+            several=column.kind == "words",
+        )  # fmt: skip
+        return cells.by_distinct(text, read)
+    if rule.codes:
+        return cells.by_distinct(text, lambda cell: (rule.codes.get(cell.lower(), cell), None))
+    return text, []
+
+
+def _part(cell: str, *, rule: ColumnRule, missing: frozenset[str]) -> tuple[str | None, None]:
+    parts = cell.split(rule.split)
+    part = parts[rule.take].strip() if -len(parts) <= rule.take < len(parts) else ""
+    return (None if part.lower() in missing else part), None
+
+
+def _numbers(
+    column: InputColumn, rule: ColumnRule, data: pa.ChunkedArray, column_map: ColumnMap
+) -> tuple[pa.Array, _Faults]:
+    scale = factor(column.unit, rule.unit) or 1.0
+    typed = not (pa.types.is_string(data.type) or pa.types.is_large_string(data.type))
+    if typed and not rule.classes:
+        values = data.cast(pa.float64(), safe=False).combine_chunks()
+        return _scaled(column, rule, values, scale), []
+    text = cells.clean(cells.as_text(data), column_map.missing)
+    if rule.classes:
+        return cells.by_distinct(text, partial(_of_class, rule=rule), kind=pa.float64())
+    if column_map.decimal != ",":
+        try:
+            return _scaled(column, rule, text.cast(pa.float64()), scale), []
+        except pa.ArrowInvalid:
+            pass
+    plain = pc.match_substring_regex(text, _PLAIN_NUMBER).fill_null(False)
+    if column_map.decimal == ",":
+        plain = pc.and_(plain, pc.invert(pc.match_substring(text, ".").fill_null(False)))
+    values = pc.if_else(plain, text, None).cast(pa.float64())
+    read = partial(
+        cells.odd_number, decimal=column_map.decimal, scale=scale,
+        units=lambda unit: factor(column.unit, unit),
+    )  # fmt: skip
+    # an odd cell is read in its own unit, so it is brought back to the column's before scaling
+    odd, faults = cells.by_distinct(pc.if_else(plain, None, text), read, kind=pa.float64())
+    return _scaled(column, rule, pc.coalesce(values, odd), scale), faults
+
+
+def _scaled(column: InputColumn, rule: ColumnRule, values: pa.Array, scale: float) -> pa.Array:
+    if scale != 1.0:
+        values = pc.multiply(values, scale)
+    if rule.measure == "girth":
+        girth = values.fill_null(float("nan")).to_numpy(zero_copy_only=False)
+        values = pa.array(diameter_from_girth(girth), from_pandas=True)
+    return values
+
+
+def _of_class(cell: str, *, rule: ColumnRule) -> tuple[float | None, str | None]:
+    """The middle of the class; an open class is its lower bound, which never overstates."""
+    bounds = rule.classes.get(cell.lower())
+    if bounds is None:
+        return None, "class_unknown"
+    return sum(bounds) / len(bounds), None
+
+
+def _constant(column: InputColumn, value: str, size: int) -> pa.Array:
+    if column.kind in {"number", "integer"}:
+        return pa.array(np.full(size, float(value)))
+    if column.kind == "date":
+        return pa.array([value]).cast(pa.date32()).take(pa.array(np.zeros(size, np.int64)))
+    if column.kind == "yes_no":
+        return pa.array(np.full(size, value.lower() in {"true", "yes"}))
+    return pa.repeat(pa.scalar(value), size)
+
+
+_TEXTS: dict[str, tuple[str, str, Done]] = {
+    "number_unreadable": (
+        "the cell is no number", "Write a plain number, or a number and its unit.", Done.EMPTIED),
+    "number_ambiguous": (
+        "the comma may part thousands or decimals",
+        "Write the number without a thousands mark, or set `decimal` in the column map.",
+        Done.EMPTIED),
+    "unit_unknown": (
+        "the number carries a unit that does not fit the column",
+        "Write the number in the column's unit.", Done.EMPTIED),
+    "class_unknown": (
+        "the class is not in the column map", "Add the class to the column map.", Done.EMPTIED),
+    "date_unreadable": (
+        "the cell is no date", "Write the date as 2026-11-25, or a plain year.", Done.EMPTIED),
+    "date_ambiguous": (
+        "day and month cannot be told apart",
+        "Say the order in the column map: dates = ['%d/%m/%Y'].", Done.EMPTIED),
+    "yes_no_unreadable": (
+        "the cell says neither yes nor no", "Write yes or no.", Done.EMPTIED),
+    "word_unknown": (
+        "the word is not one that is known here; it counts as unknown",
+        "Add the word to `codes` in the column map.", Done.FLAGGED),
+}  # fmt: skip
+
+
+def _finding(
+    fault: cells.Fault, header: str, data: pa.ChunkedArray, column: InputColumn
+) -> Finding:
+    reason, remedy, done = _TEXTS[fault.code]
+    values = cells.as_text(data).take(pa.array(fault.rows)).to_pylist()
+    return Finding(
+        f"{column.name}_{fault.code}", fault.rows, header, tuple(values), reason, remedy, done
+    )
+
+
+Reader = Callable[[str], tuple[object, str | None]]

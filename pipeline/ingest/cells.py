@@ -1,0 +1,246 @@
+"""What one cell of text says: numbers with their units, dates, yes or no, words.
+
+Readers of cells see each different text once, however many rows carry it.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.units import Ints
+
+Reader = Callable[[str], tuple[object, str | None]]
+
+_UNITS = {
+    '"': "in", "''": "in", "in": "in", "in.": "in", "inch": "in", "inches": "in", "”": "in",
+    "'": "ft", "ft": "ft", "ft.": "ft", "feet": "ft", "foot": "ft", "’": "ft",
+    "cm": "cm", "cm.": "cm", "centimetres": "cm", "centimeters": "cm",
+    "mm": "mm", "mm.": "mm", "m": "m", "m.": "m", "metres": "m", "meters": "m",
+    "%": "%", "km/h": "km/h", "kmh": "km/h", "mph": "mph", "v": "V", "°": "deg", "deg": "deg",
+    "h": "hours", "hours": "hours",
+}  # fmt: skip
+_NUMBER = re.compile(r"([+-]?)([\d.,]*\d[\d.,]*)\s*(\D*)")
+_THOUSANDS_OF_COMMA = re.compile(r"\d{1,3}(,\d{3})+(\.\d+)?")
+_THOUSANDS_OF_POINT = re.compile(r"\d{1,3}(\.\d{3})+(,\d+)?")
+_GROUP = 3
+_YES = frozenset({"yes", "y", "true", "t", "1", "x", "ja", "oui", "si", "sí"})
+_NO = frozenset({"no", "n", "false", "f", "0", "nein", "non"})
+_YEAR = re.compile(r"\d{4}(\.0)?")
+_ISO = re.compile(r"(\d{4}-\d{2}-\d{2})([T ].*)?")
+_YEAR_MONTH = re.compile(r"\d{4}-\d{2}")
+_POINTS = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})")
+_SLASHES = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-](\d{4})")
+_MONTHS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Rows (positions) whose cells show one kind of fault."""
+
+    code: str
+    rows: Ints
+
+
+def as_text(data: pa.ChunkedArray | pa.Array) -> pa.Array:
+    """A column as text, whole."""
+    whole = data.combine_chunks() if isinstance(data, pa.ChunkedArray) else data
+    if isinstance(whole, pa.ChunkedArray):  # no chunk at all
+        return pa.nulls(0, pa.string())
+    return whole if pa.types.is_string(whole.type) else whole.cast(pa.string())
+
+
+def clean(data: pa.ChunkedArray | pa.Array, missing: frozenset[str]) -> pa.Array:
+    """Text stripped, with the words for 'missing' (lower case) made null."""
+    text = as_text(data)
+    stripped = pc.utf8_trim_whitespace(text)
+    marks = pa.array(sorted({*missing, *(m.upper() for m in missing),
+                             *(m.capitalize() for m in missing)}), pa.string())  # fmt: skip
+    gone = pc.is_in(stripped, value_set=marks)
+    if not pc.any(gone).as_py():
+        return stripped
+    return pc.if_else(gone, pa.scalar(None, pa.string()), stripped)
+
+
+def by_distinct(
+    text: pa.Array, read: Reader, *, kind: pa.DataType | None = None
+) -> tuple[pa.Array, list[Fault]]:
+    """Read each different text once and spread the answers.
+
+    Parameters
+    ----------
+    text : strings, shape (n,); nulls stay null.
+    read : gives the value (or None) and the code of a fault (or None).
+
+    Returns
+    -------
+    Values of `kind` (text unless told), shape (n,), and the faults with their rows.
+    """
+    coded = text.dictionary_encode()
+    answers = [read(cell) for cell in coded.dictionary.to_pylist()]
+    values = pa.array([value for value, _ in answers], kind or pa.string())
+    codes = sorted({code for _, code in answers if code is not None})
+    if not codes:
+        return values.take(coded.indices), []
+    indices = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    faults = []
+    for code in codes:
+        marked = np.array([*(c == code for _, c in answers), False])
+        faults.append(Fault(code, np.flatnonzero(marked[indices]).astype(np.int64)))
+    return values.take(coded.indices), faults
+
+
+def odd_number(
+    cell: str, *, decimal: str, scale: float, units: Callable[[str], float | None]
+) -> tuple[float | None, str | None]:
+    """A number that is not written plainly: decimal comma, thousands, a unit of its own.
+
+    Parameters
+    ----------
+    decimal : '.', ',' or 'auto'.
+    scale : what numbers of the column are multiplied by afterwards; a number with its own unit is
+        divided by it here, so that its own unit stands.
+    units : factor from a unit to the canonical one, None if it does not fit.
+
+    Returns
+    -------
+    The number in the column's unit, or None and the code of the fault.
+    """
+    match = _NUMBER.fullmatch(cell.replace("\u00a0", "").replace("\u2009", "").strip())
+    if match is None:
+        return None, "number_unreadable"
+    sign, digits, tail = match.groups()
+    number, code = _digits(digits, decimal)
+    if number is None:
+        return None, code
+    number = -number if sign == "-" else number
+    tail = tail.strip().lower()
+    if not tail:
+        return number, None
+    unit = _UNITS.get(tail)
+    own = units(unit) if unit is not None else None
+    return (None, "unit_unknown") if own is None else (number * own / scale, None)
+
+
+def _digits(digits: str, decimal: str) -> tuple[float | None, str]:
+    commas, points = digits.count(","), digits.count(".")
+    if decimal == ",":
+        if commas == 0 and points == 1 and not _THOUSANDS_OF_POINT.fullmatch(digits):
+            return float(digits), ""
+        if points and not _THOUSANDS_OF_POINT.fullmatch(digits):
+            return None, "number_unreadable"
+        return _plain(digits.replace(".", "").replace(",", "."))
+    if commas and points:
+        of_comma = digits.rfind(",") > digits.rfind(".") and decimal == "auto"
+        pattern = _THOUSANDS_OF_POINT if of_comma else _THOUSANDS_OF_COMMA
+        if not pattern.fullmatch(digits):
+            return None, "number_unreadable"
+        marks = (".", ",") if of_comma else (",", ".")
+        return _plain(digits.replace(marks[0], "").replace(marks[1], "."))
+    if commas == 1 and decimal == "auto":
+        if len(digits) - digits.index(",") - 1 == _GROUP:
+            return None, "number_ambiguous"
+        return _plain(digits.replace(",", "."))
+    if commas:
+        if not _THOUSANDS_OF_COMMA.fullmatch(digits):
+            return None, "number_unreadable"
+        return _plain(digits.replace(",", ""))
+    return _plain(digits)
+
+
+def _plain(digits: str) -> tuple[float | None, str]:
+    try:
+        return float(digits), ""
+    except ValueError:
+        return None, "number_unreadable"
+
+
+def dates(text: pa.Array, formats: tuple[str, ...]) -> tuple[pa.Array, list[Fault]]:
+    """Dates: the formats told, else ISO, a plain year (its first day), day.month.year.
+
+    Slashes without a told format are read only where one part cannot be a month.
+    """
+
+    def read(cell: str) -> tuple[date | None, str | None]:
+        for told in formats:
+            try:
+                return datetime.strptime(cell, told).replace(tzinfo=UTC).date(), None
+            except ValueError:
+                continue
+        return _usual_date(cell)
+
+    return by_distinct(text, read, kind=pa.date32())
+
+
+def _usual_date(cell: str) -> tuple[date | None, str | None]:
+    if _YEAR.fullmatch(cell):
+        return _date(int(cell[:4]), 1, 1)
+    if match := _ISO.fullmatch(cell):
+        year, month, day = match[1].split("-")
+        return _date(int(year), int(month), int(day))
+    if _YEAR_MONTH.fullmatch(cell):
+        return _date(int(cell[:4]), int(cell[5:]), 1)
+    if match := _POINTS.fullmatch(cell):
+        return _date(int(match[3]), int(match[2]), int(match[1]))
+    if match := _SLASHES.fullmatch(cell):
+        first, second, year = int(match[1]), int(match[2]), int(match[3])
+        if first <= _MONTHS and second <= _MONTHS and first != second:
+            return None, "date_ambiguous"
+        return _date(year, second, first) if first > _MONTHS else _date(year, first, second)
+    return None, "date_unreadable"
+
+
+def _date(year: int, month: int, day: int) -> tuple[date | None, str | None]:
+    try:
+        return date(year, month, day), None
+    except ValueError:
+        return None, "date_unreadable"
+
+
+def yes_or_no(cell: str) -> tuple[bool | None, str | None]:
+    """Yes or no in the languages met."""
+    plain = cell.lower()
+    if plain in _YES:
+        return True, None
+    return (False, None) if plain in _NO else (None, "yes_no_unreadable")
+
+
+def word_reader(
+    *,
+    codes: Mapping[str, str],
+    words: Mapping[str, str],
+    allowed: tuple[str, ...],
+    otherwise: str | None,
+    several: bool,
+) -> Reader:
+    """A reader of word cells: the map's codes first, then canonical words, then usual words.
+
+    Parameters
+    ----------
+    codes, words : lower-case word to canonical word.
+    otherwise : what every other word means, as the map says; None: it is unknown.
+    several : the cell may hold several words, parted by | , or ;
+    """
+
+    def one(word: str) -> str | None:
+        plain = word.strip().lower()
+        snake = plain.replace(" ", "_").replace("-", "_")
+        if plain in codes:
+            return codes[plain]
+        if snake in allowed:
+            return snake
+        return words.get(plain, otherwise)
+
+    def read(cell: str) -> tuple[str | None, str | None]:
+        whole = one(cell)
+        if whole is not None or not several:
+            return whole, None if whole is not None else "word_unknown"
+        parts = [one(part) for part in re.split(r"[|,;]", cell) if part.strip()]
+        known = list(dict.fromkeys(part for part in parts if part is not None))
+        return ("|".join(known) or None), None if len(known) == len(parts) else "word_unknown"
+
+    return read

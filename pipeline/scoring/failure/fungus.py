@@ -12,7 +12,7 @@ from pipeline.errors import PublishedValueError
 from pipeline.scoring.failure.words import Findings
 from pipeline.scoring.identification.catalogue import Catalogue
 from pipeline.scoring.identification.names import TaxonPosterior
-from pipeline.terms import FailureWord
+from pipeline.terms import FailureWord, Part
 from pipeline.units import Flags, Ints, Words
 
 ATTACHMENTS = ("attached", "soil_over_root", "unknown")
@@ -66,8 +66,9 @@ class SightedBodies:
     ----------
     tree : tree key, -1 where it is joined to none or is no decay evidence: such say nothing.
     attachment : index into ATTACHMENTS; -1 for 'free', which says nothing.
-    sits_on : parts that its position means, by config/published/position_parts.csv, (sightings, 4).
-    placed : a position is told.
+    sits_on : parts that its position means, by config/published/position_parts.csv, several
+        positions joined, the row 'untold' where none counts, shape (sightings, 4).
+    placed : a position that counts is told, shape (sightings,).
     """
 
     tree: Ints
@@ -82,7 +83,8 @@ def fungus_findings(
     """What every taxon that is heard says of every part it touches, by sighting, taxon and part.
 
     A part is touched if the taxon rots it, or if the body sits on it: where it sits on a part that
-    the taxon is not known to rot it speaks there as an unnamed body does.
+    the taxon is not known to rot it speaks there as an unnamed body does. A look-alike that rots no
+    wood says nothing, but the chance that the name is wrong may: 'unlisted' speaks as unnamed.
     """
     at = np.flatnonzero(
         posterior.heard
@@ -92,17 +94,19 @@ def fungus_findings(
     sighting, taxon = posterior.sighting[at], posterior.taxon[at]
     named = (taxon != catalogue.unlisted)[:, None]
     attacked = catalogue.attacks[taxon]
-    sits = bodies.sits_on[sighting]
-    placed = bodies.placed[sighting][:, None]
+    attachment = bodies.attachment[sighting][:, None]
+    # Fruiting on soil over roots is a place of its own, whatever else is told.
+    over_root = attachment == ATTACHMENTS.index("soil_over_root")
+    on_roots = np.arange(attacked.shape[1]) == Part.ROOTS
+    sits = np.where(over_root, on_roots, bodies.sits_on[sighting])
+    placed = bodies.placed[sighting][:, None] | over_root
     code = np.where(named & attacked, catalogue.action_code[taxon][:, None], UNNAMED)
-    # A look-alike that rots nothing says so itself, where it sits.
     harmless = named & ~attacked.any(axis=1)[:, None]
-    code = np.where(harmless, catalogue.action_code[taxon][:, None], code)
     match = np.where(placed, np.where(sits, 0, 1), MATCHES.index("unplaced"))
-    row = rules.row[code, bodies.attachment[sighting][:, None], match]
-    speaks: Flags = np.asarray(((named & attacked) | sits) & (row >= 0))
+    row = rules.row[code, attachment, match]
+    speaks: Flags = np.asarray(((named & attacked) | sits) & ~harmless & (row >= 0))
     which, part = np.nonzero(speaks)
-    answer = (code[which, part], bodies.attachment[sighting[which]], match[which, part])
+    answer = (code[which, part], attachment[which, 0], match[which, part])
     return Findings(
         evidence=sighting[which],
         tree=bodies.tree[sighting[which]],

@@ -16,6 +16,9 @@ from pipeline.units import Flags, Floats, Ints, Words
 # Defects that are made from readings: a mallet's answer, where no shell was measured.
 DEFECTS_FROM_READINGS = ("sounds_hollow", "sounds_doubtful")
 
+# Words 1-4, points 1-4, act at once or not: ranked in that order.
+_RANKS = (5, 5, 2)
+
 ANY = -1
 SAME_PART = -1
 
@@ -111,8 +114,8 @@ class DefectKinds:
 def visual_findings(defects: Defects, rules: VisualRules, kinds: DefectKinds) -> Findings:
     """The worst rule that fits each defect of the latest inspection, in the defects' order.
 
-    Worst by word, then points, then the order of the table. `act_at_once` is true if any rule that
-    fits says so; `points` is the highest of those that fit.
+    Worst by word, then points, then acting at once, then the order of the table. `act_at_once` is
+    true if any rule that fits says so; `points` is the highest of those that fit.
 
     Raises
     ------
@@ -126,7 +129,9 @@ def visual_findings(defects: Defects, rules: VisualRules, kinds: DefectKinds) ->
     rank = np.full(chosen.size, -1, dtype=np.int64)
     points = np.zeros(chosen.size, dtype=np.int8)
     act = np.zeros(chosen.size, dtype=np.bool_)
-    ranks = rules.word.astype(np.int64) * (rules.points.max(initial=0) + 1) + rules.points
+    ranks = np.ravel_multi_index(
+        (rules.word, rules.points, rules.act_at_once.astype(np.int8)), _RANKS
+    )
     for number in range(len(rules.rule_id)):
         fits = _fits(d, met, rules, number)
         better = fits & (ranks[number] > rank)
@@ -180,7 +185,7 @@ def _conditions(d: Defects, kinds: DefectKinds) -> Flags:
     # Decay and cracks may be told with the defect or be defects of their own on the same part.
     return np.stack(
         [
-            d.with_decay,
+            d.with_decay | (_others(place, real & d.with_decay) > 0),
             d.with_crack | ((cracks_beside > 0) & ~crack),
             d.touches_soil,
             d.soil_moved,

@@ -1,6 +1,8 @@
 """Tables that the ingest stage writes."""
 
 from pipeline.tables import inputs
+from pipeline.tables.catalogue_account import ACCOUNT_TABLES
+from pipeline.tables.catalogue_places import PLACE_TABLES
 from pipeline.tables.schema import Column, ForeignKey, Kind, TableSchema
 
 _TREE_KEY = Column("tree_key", Kind.INT64, "row number of the tree in ingest.trees, from 0", low=0)
@@ -244,91 +246,6 @@ READINGS = TableSchema(
     (ForeignKey("tree_key", "ingest.trees"), ForeignKey("inspection_key", "ingest.inspections")),
 )  # fmt: skip
 
-ZONES = TableSchema(
-    "ingest",
-    "zones",
-    "who is under the trees: surveyed zones, or zones made of map tags and street classes",
-    ("zone_key",),
-    (
-        Column("zone_key", Kind.INT32, "row number from 0", low=0),
-        Column("zone_id", Kind.TEXT, "id"),
-        Column("name", Kind.TEXT, "name that may be shown", nullable=True),
-        Column("kind", Kind.LABEL, "kind of target", allowed=inputs.ZONE_KINDS),
-        Column("how", Kind.LABEL, "where it comes from",
-               allowed=("survey", "map_tag", "street_class", "building")),
-        Column("occupancy", Kind.LABEL, "the trade's word as told or by table", nullable=True,
-               allowed=inputs.OCCUPANCY),
-        Column("persons_per_h", Kind.FLOAT, "persons", "persons/h", nullable=True, low=0),
-        Column("open_share", Kind.FLOAT, "share of the year's hours when it is open", "share",
-               nullable=True, low=0, high=1),
-        Column("vehicles_per_day", Kind.FLOAT, "traffic", "vehicles/day", nullable=True, low=0),
-        Column("speed_km_h", Kind.FLOAT, "speed", "km/h", nullable=True, low=0),
-        Column("static", Kind.BOOL, "a thing that is always there, as a building"),
-        Column("open_hours", Kind.LABEL, "as told, for crews' windows", nullable=True),
-        Column("source", Kind.LABEL, "row of the published table used", nullable=True),
-        Column("geometry", Kind.WKB, "shape in the run's metric CRS"),
-    ),
-)  # fmt: skip
-
-STREET_NODES = TableSchema(
-    "ingest",
-    "street_nodes",
-    "junctions and ends of street edges",
-    ("node_key",),
-    (
-        Column("node_key", Kind.INT32, "row number from 0", low=0),
-        _X,
-        _Y,
-        Column("island", Kind.INT32, "number of the connected part, 0 is the largest", low=0),
-    ),
-)
-
-STREETS = TableSchema(
-    "ingest",
-    "streets",
-    "street edges between junctions",
-    ("street_key",),
-    (
-        Column("street_key", Kind.INT32, "row number from 0", low=0),
-        Column("street_id", Kind.TEXT, "the file's id"),
-        Column("name", Kind.LABEL, "name", nullable=True),
-        Column("street_class", Kind.LABEL, "road class, 'unknown' where the file has none"),
-        Column("from_node", Kind.INT32, "start", low=0),
-        Column("to_node", Kind.INT32, "end", low=0),
-        Column("length_m", Kind.FLOAT, "length", "m", low=0),
-        Column("speed_km_h", Kind.FLOAT, "speed used", "km/h", low=0),
-        Column("forward", Kind.BOOL, "may be driven from start to end"),
-        Column("backward", Kind.BOOL, "may be driven from end to start"),
-        Column("drivable", Kind.BOOL, "for crews' vehicles"),
-        Column("geometry", Kind.WKB, "line in the run's metric CRS"),
-    ),
-    (ForeignKey("from_node", "ingest.street_nodes"), ForeignKey("to_node", "ingest.street_nodes")),
-)
-
-WARDS = TableSchema(
-    "ingest",
-    "wards",
-    "wards or districts",
-    ("ward_key",),
-    (
-        Column("ward_key", Kind.INT32, "row number from 0", low=0),
-        Column("name", Kind.TEXT, "name"),
-        Column("geometry", Kind.WKB, "polygon in the run's metric CRS"),
-    ),
-)
-
-BASEMAP = TableSchema(
-    "ingest",
-    "basemap",
-    "water, parks and buildings that pages draw",
-    ("basemap_key",),
-    (
-        Column("basemap_key", Kind.INT32, "row number from 0", low=0),
-        Column("kind", Kind.LABEL, "what", allowed=("water", "park", "building")),
-        Column("name", Kind.TEXT, "name", nullable=True),
-        Column("geometry", Kind.WKB, "shape in the run's metric CRS"),
-    ),
-)
 
 DECISIONS = TableSchema(
     "ingest",
@@ -368,70 +285,8 @@ WORK_DONE = TableSchema(
     ),
 )
 
-QUARANTINE = TableSchema(
-    "ingest",
-    "quarantine",
-    "rows set aside: danger first, then file and row",
-    ("quarantine_key",),
-    (
-        Column("quarantine_key", Kind.INT64, "row number from 0", low=0),
-        _SOURCE,
-        _ROW,
-        Column("line", Kind.INT64, "line of the file, where the format has lines", nullable=True),
-        Column("column", Kind.LABEL, "header of the column at fault", nullable=True),
-        Column("value", Kind.TEXT, "what was found", nullable=True),
-        Column("code", Kind.LABEL, "kind of fault"),
-        Column("reason", Kind.TEXT, "one sentence"),
-        Column("remedy", Kind.TEXT, "what to do"),
-        Column("danger", Kind.TEXT, "words of the row that mean danger", nullable=True),
-        Column("original", Kind.TEXT, "the whole row as JSON: header to text"),
-    ),
-    (ForeignKey("source_key", "ingest.sources"),),
-)
-
-FINDINGS = TableSchema(
-    "ingest",
-    "findings",
-    "faults of accepted rows: the field was emptied, or kept and flagged",
-    ("finding_key",),
-    (
-        Column("finding_key", Kind.INT64, "row number from 0", low=0),
-        _SOURCE,
-        _ROW,
-        Column("line", Kind.INT64, "line of the file, where the format has lines", nullable=True),
-        Column("column", Kind.LABEL, "header of the column at fault", nullable=True),
-        Column("value", Kind.TEXT, "what was found", nullable=True),
-        Column("code", Kind.LABEL, "kind of fault"),
-        Column("reason", Kind.TEXT, "one sentence"),
-        Column("remedy", Kind.TEXT, "what to do"),
-        Column("done", Kind.LABEL, "what was done", allowed=("emptied", "flagged", "mended")),
-    ),
-    (ForeignKey("source_key", "ingest.sources"),),
-)
-
-SOURCES = TableSchema(
-    "ingest",
-    "sources",
-    "every file read, with its account: rows in = accepted + set aside",
-    ("source_key",),
-    (
-        Column("source_key", Kind.INT32, "row number from 0", low=0),
-        Column("input", Kind.LABEL, "kind of input"),
-        Column("file", Kind.TEXT, "path as the settings name it"),
-        Column("sha256", Kind.TEXT, "hash of the bytes"),
-        Column("bytes", Kind.INT64, "size", low=0),
-        Column("format", Kind.LABEL, "as read"),
-        Column("encoding", Kind.LABEL, "text encoding", nullable=True),
-        Column("delimiter", Kind.LABEL, "delimiter", nullable=True),
-        Column("crs_found", Kind.LABEL, "CRS and where it came from", nullable=True),
-        Column("rows_in", Kind.INT64, "rows", low=0),
-        Column("rows_accepted", Kind.INT64, "rows accepted", low=0),
-        Column("rows_set_aside", Kind.INT64, "rows set aside", low=0),
-        Column("note", Kind.TEXT, "what a reader should know", nullable=True),
-    ),
-)
 
 INGEST_TABLES = (
-    TREES, SIGHTINGS, SIGHTING_MATCHES, INSPECTIONS, DEFECTS, READINGS, ZONES, STREET_NODES,
-    STREETS, WARDS, BASEMAP, DECISIONS, WORK_DONE, QUARANTINE, FINDINGS, SOURCES,
+    TREES, SIGHTINGS, SIGHTING_MATCHES, INSPECTIONS, DEFECTS, READINGS, DECISIONS, WORK_DONE,
+    *PLACE_TABLES, *ACCOUNT_TABLES,
 )  # fmt: skip

@@ -160,7 +160,7 @@ TREE_RATINGS = TableSchema(
         Column("acknowledged_on", Kind.DATE, "make-safe acknowledged by a person", nullable=True),
         Column("advanced_assessment", Kind.BOOL, "a closer assessment is called for"),
         Column("last_looked_on", Kind.DATE, "latest inspection or sighting", nullable=True),
-        Column("inspection_due_on", Kind.DATE, "next inspection by the city's cycle", nullable=True),
+        Column("inspection_due_on", Kind.DATE, "next inspection by the cycle", nullable=True),
         Column("height_used_m", Kind.FLOAT, "height used, measured or filled", "m", nullable=True),
         Column("height_filled", Kind.BOOL, "the height was filled by allometry"),
         Column("occupancy_assumed", Kind.BOOL, "no target zone is known here"),

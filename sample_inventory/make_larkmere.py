@@ -80,7 +80,7 @@ def build() -> Town:
     inspections.follow_ups(visits, book)
     inspections.dead_trees(visits, stand)
     inspections.routine(visits, stand)
-    decided = history.decisions(book, stories, serious)
+    decided = history.decisions(book, serious)
     work = history.work_done(stand, book, Draws(5))
     register = _register(book, stories, planted, visits)
     return Town(blocks, buildings, stand, book, visits, decided, work, register)

@@ -128,8 +128,11 @@ def _names(p: Planter) -> None:
     _no_name(p, "species_unknown", [UNKNOWN_NAMES[n % len(UNKNOWN_NAMES)] for n in range(12)],
              ("flagged", "names no plant; kept as unknown"))  # fmt: skip
     _no_name(p, "species_missing", [""] * 12, ("accepted_as_is", "no species was entered"))
-    p.put("species_common_name_only", "Species", [""] * 10,
-          ("accepted_as_is", "only the common name was entered"))  # fmt: skip
+    chosen = p.take(10, lambda tree: tree.species.genus in {"Acer", "Quercus", "Tilia"})
+    for tree in chosen:
+        p.rows[tree.tree_id]["Species"] = ""
+    p.note("species_common_name_only", [t.tree_id for t in chosen], "accepted_as_is",
+           "only the common name was entered")  # fmt: skip
 
 
 def _no_name(p: Planter, fault: str, texts: list[str], what: tuple[str, str]) -> None:

@@ -36,7 +36,10 @@ def distance(first: Point, second: Point) -> float:
 
 def line_length(line: Line) -> float:
     """Length of a line [m]."""
-    return sum(distance(a, b) for a, b in itertools.pairwise(line))
+    length = 0.0
+    for start, end in itertools.pairwise(line):
+        length += distance(start, end)  # not sum(): newer versions of Python round it otherwise
+    return length
 
 
 def from_segment(place: Point, start: Point, end: Point) -> float:

@@ -8,12 +8,11 @@ Row = dict[str, object]
 WORK_ROWS = 60
 
 
-def decisions(book: Book, stories: dict[str, list[str]], serious: list[str]) -> list[Row]:
-    """Fifteen decisions; nobody has acknowledged the newest make-safe case yet."""
-    safe = next(iter(stories.values()))[0]
+def decisions(book: Book, serious: list[str]) -> list[Row]:
+    """Fifteen decisions; nobody has acknowledged a make-safe case yet."""
     conks = [s.tree.tree_id for s in book.rows[len(serious) : 80] if s.tree is not None]
     plan: tuple[tuple[str, str, str, str, str, str], ...] = (
-        (safe, "acknowledge", "", "2026-11-13", "Path closed with barriers", "2026-12-15"),
+        (serious[7], "acknowledge", "", "2026-10-22", "Bays below are closed", "2026-12-15"),
         (serious[0], "accept", "", "2026-10-26", "Agreed on site", ""),
         (serious[1], "pin", "2027Q1", "2026-10-26", "Road closure is booked", ""),
         (serious[2], "override", "tomography", "2026-10-27", "Hospital asks for a test first", ""),
@@ -21,7 +20,7 @@ def decisions(book: Book, stories: dict[str, list[str]], serious: list[str]) -> 
         (serious[5], "defer", "", "2026-10-28", "Lift cannot reach before the ground is frozen",
          "2027-02-01"),
         (serious[6], "override", "reduce_crown", "2026-10-30", "Residents' meeting of October", ""),
-        (conks[3], "override", "retain_monitor", "2026-06-15", "Old oak, fenced bed below", ""),
+        (conks[3], "override", "retain_monitor", "2026-06-15", "Fenced bed below", ""),
         (conks[7], "accept", "", "2026-08-20", "Agreed at the desk", ""),
         (conks[11], "defer", "", "2026-08-21", "Nest in the crown, licensed advice awaited",
          "2026-12-01"),

@@ -221,7 +221,7 @@ def serious_stories(visits: Visits, book: Book) -> list[str]:
 def _thin_shell(draws: Draws, tree: Tree) -> list[Row]:
     thin = tree.dbh_cm / 2 * 0.24
     rows: list[Row] = [
-        {"defect": "decay", "part": "butt", "extent_share": 0.45, "with_decay": "yes"}
+        {"defect": "decay", "part": "butt", "extent_share": 0.3, "with_decay": "yes"}
     ]
     return rows + [
         _shell(tree, azimuth, round(thin + 0.1 * draws.below(15), 1))

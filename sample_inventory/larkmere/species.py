@@ -104,12 +104,11 @@ ALL = tuple(_species(line) for line in _TABLE.strip().splitlines())
 
 # (a name that botanists have given up, the accepted one): facts of nomenclature.
 SYNONYMS = (
-    ("Acer saccharophorum", "Acer saccharum"),
     ("Acer dasycarpum", "Acer saccharinum"),
     ("Quercus borealis", "Quercus rubra"),
     ("Tilia parvifolia", "Tilia cordata"),
     ("Tilia glabra", "Tilia americana"),
-    ("Platanus x hispanica", "Platanus x acerifolia"),
+    ("Platanus acerifolia", "Platanus x acerifolia"),
     ("Gleditsia triacanthos var. inermis", "Gleditsia triacanthos"),
     ("Fraxinus lanceolata", "Fraxinus pennsylvanica"),
     ("Picea excelsa", "Picea abies"),

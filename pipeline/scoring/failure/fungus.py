@@ -101,7 +101,7 @@ def fungus_findings(
     sits = np.where(over_root, on_roots, bodies.sits_on[sighting])
     placed = bodies.placed[sighting][:, None] | over_root
     code = np.where(named & attacked, catalogue.action_code[taxon][:, None], UNNAMED)
-    harmless = named & ~attacked.any(axis=1)[:, None]
+    harmless = named & ~attacked.any(axis=1, keepdims=True)
     match = np.where(placed, np.where(sits, 0, 1), MATCHES.index("unplaced"))
     row = rules.row[code, attachment, match]
     speaks: Flags = np.asarray(((named & attacked) | sits) & ~harmless & (row >= 0))

@@ -1,9 +1,16 @@
 """What all tests share: the small worlds, and the data that a newcomer's clone has not."""
 
+import subprocess
+import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
+
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.store import RunStore
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = ROOT.parent / "shared"
@@ -37,3 +44,42 @@ def shared_file(request: pytest.FixtureRequest) -> Callable[[str], Path]:
         return path
 
     return find
+
+
+@dataclass(frozen=True)
+class LarkmereRun:
+    """The sample town, run twice with the same settings."""
+
+    first: Path
+    second: Path
+    said: str
+
+    def table(self, name: str) -> list[dict[str, object]]:
+        """Rows of a table of the first run."""
+        rows: list[dict[str, object]] = RunStore(self.first).read(TABLES[name]).to_pylist()
+        return rows
+
+    def sql(self, query: str) -> list[dict[str, object]]:
+        """Answer of a query over the tables of the first run."""
+        rows: list[dict[str, object]] = RunStore(self.first).query(query).to_pylist()
+        return rows
+
+
+@pytest.fixture(scope="session")
+def larkmere(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> LarkmereRun:
+    """Both runs are made once, whichever worker of the tests asks first."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base if worker_id == "master" else base.parent) / "larkmere"
+    with FileLock(f"{folder}.lock"):
+        if not (folder / "said.txt").is_file():
+            for name in ("first", "second"):
+                done = subprocess.run(
+                    [sys.executable, "-W", "error", "-m", "pipeline", "run", "config/larkmere.toml",
+                     "--out", str(folder / name)],
+                    cwd=ROOT, capture_output=True, text=True, check=False,
+                )  # fmt: skip
+                assert done.returncode == 0, done.stderr
+                assert done.stderr == "", "nothing but silence off a terminal"
+            (folder / "said.txt").write_text(done.stdout, encoding="utf-8")
+    said = (folder / "said.txt").read_text(encoding="utf-8")
+    return LarkmereRun(folder / "first", folder / "second", said)

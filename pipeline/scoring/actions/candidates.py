@@ -1,0 +1,242 @@
+"""Candidate actions of each tree with evidence, what each would leave, and which is chosen.
+
+The gentlest action that reaches the accepted rating is chosen; what cannot be known without a look
+is tested before anything is taken away, unless it fails now.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.scoring.actions.rules import Condition, PartEvidence, TreeState, matches
+from pipeline.terms import FailureWord, RatingWord
+from pipeline.units import Flags, Floats, Ints, Words
+
+PHASES = ("make_safe", "presume", "work", "test", "watch", "inspect")
+MAKE_SAFE, PRESUME, WORK, TEST, WATCH, INSPECT = range(len(PHASES))
+RESIDUALS = ("same", "one_less", "improbable", "target_gone", "gone")
+_TAKES_THE_TREE = ("remove", "habitat_pole")
+
+Rate = Callable[[Words, Ints], Words]
+
+
+@dataclass(frozen=True, slots=True)
+class ActionRule:
+    """One row of the action rules; the order of the rows is the order of gentleness."""
+
+    rule_id: str
+    phase: int
+    action: str
+    condition: Condition
+    crew_type: str
+    machine: str
+    residual: str
+    residual_harm_share: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class RatedPairs:
+    """Pairs of part and target of the trees with evidence, each shape (pairs,).
+
+    Parameters
+    ----------
+    tree : index into TreeState.
+    harm : expected harm a year.
+    target_kinds : bit of the target's kind.
+    rating : rating word.
+    """
+
+    tree: Ints
+    part: Words
+    failure: Words
+    harm: Floats
+    target_kinds: Ints
+    rating: Words
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Candidate actions sorted by tree, then by order of the rules; each shape (candidates,)."""
+
+    tree: Ints
+    rule: Ints
+    part: Words
+    residual_rating: Words
+    residual_harm: Floats
+
+    def take(self, rows: Ints | Flags) -> "Candidates":
+        """Some of the rows, in the order given."""
+        return Candidates(
+            self.tree[rows],
+            self.rule[rows],
+            self.part[rows],
+            self.residual_rating[rows],
+            self.residual_harm[rows],
+        )
+
+
+def candidates(
+    rules: tuple[ActionRule, ...],
+    evidence: PartEvidence,
+    trees: TreeState,
+    pairs: RatedPairs,
+    *,
+    rate: Rate,
+    per_year: Floats,
+) -> Candidates:
+    """All actions whose rule speaks, once for each tree and action: the first rule stands.
+
+    Parameters
+    ----------
+    rate : rating words of pairs (second argument, rows) under other failure words (first).
+    per_year : yearly probability of each failure word, improbable to imminent, shape (4,).
+    """
+    found = []
+    for number, rule in enumerate(rules):
+        if rule.phase == INSPECT:
+            continue
+        rows = np.flatnonzero(matches(rule.condition, evidence, trees))
+        order = rows[
+            np.lexsort((evidence.part[rows], -evidence.failure[rows], evidence.tree[rows]))
+        ]
+        tree, first = np.unique(evidence.tree[order], return_index=True)
+        if not len(tree):
+            continue
+        left, harm = _residual(rule, tree, trees, pairs, rate=rate, per_year=per_year)
+        part = evidence.part[order[first]]
+        found.append(Candidates(tree, np.full(len(tree), number), part, left, harm))
+    if not found:
+        none = np.zeros(0, np.int64)
+        return Candidates(none, none, none.astype(np.int8), none.astype(np.int8), np.zeros(0))
+    made = Candidates(
+        *(
+            np.concatenate([getattr(part, name) for part in found])
+            for name in ("tree", "rule", "part", "residual_rating", "residual_harm")
+        )
+    )
+    made = made.take(np.lexsort((made.rule, made.tree)))
+    return made.take(_first_of_each_action(made, rules))
+
+
+def _first_of_each_action(made: Candidates, rules: tuple[ActionRule, ...]) -> Ints:
+    names = sorted({rule.action for rule in rules})
+    action = np.array([names.index(rule.action) for rule in rules], np.int64)[made.rule]
+    # A presumed removal and a plain one are the same action: the presumption comes first.
+    _, first = np.unique(made.tree * len(names) + action, return_index=True)
+    return np.sort(first)
+
+
+def _residual(
+    rule: ActionRule,
+    tree: Ints,
+    trees: TreeState,
+    pairs: RatedPairs,
+    *,
+    rate: Rate,
+    per_year: Floats,
+) -> tuple[Words, Floats]:
+    """Rating and harm that would be left in each of the trees; each shape (len(tree),)."""
+    count = len(trees.rating)
+    before = np.bincount(pairs.tree, weights=pairs.harm, minlength=count)
+    if rule.residual == "same":
+        return trees.rating[tree], before[tree] * rule.residual_harm_share
+    if rule.residual == "gone":
+        low = np.full(len(tree), RatingWord.LOW, np.int8)
+        return low, before[tree] * rule.residual_harm_share
+    concerned = np.ones(len(pairs.tree), np.bool_)
+    if rule.condition.parts:
+        concerned &= np.isin(pairs.part, rule.condition.parts)
+    if rule.condition.target_kinds:
+        concerned &= (pairs.target_kinds & rule.condition.target_kinds) != 0
+    if rule.residual == "target_gone":
+        left = np.where(concerned, np.int8(RatingWord.LOW), pairs.rating)
+        keeps = 0.0 if rule.condition.target_kinds else rule.residual_harm_share
+        harm = pairs.harm * np.where(concerned, keeps, 1.0)
+    else:
+        lowered = _lowered(rule.residual, pairs.failure)
+        failure = np.where(concerned, lowered, pairs.failure).astype(np.int8)
+        left = rate(failure, np.arange(len(failure)))
+        change = per_year[failure - 1] / per_year[pairs.failure - 1]
+        harm = pairs.harm * change * np.where(concerned, rule.residual_harm_share, 1.0)
+    worst = np.full(count, np.int8(RatingWord.LOW))
+    np.maximum.at(worst, pairs.tree, left.astype(np.int8))
+    return worst[tree], np.bincount(pairs.tree, weights=harm, minlength=count)[tree]
+
+
+def _lowered(residual: str, failure: Words) -> Words:
+    if residual == "improbable":
+        return np.full(len(failure), FailureWord.IMPROBABLE, np.int8)
+    return np.maximum(failure - 1, np.int8(FailureWord.IMPROBABLE)).astype(np.int8)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What is chosen of the candidates.
+
+    Parameters
+    ----------
+    main : row of the action chosen of each tree, -1 without any, shape (trees,).
+    chosen : rows to be done: the main one, make-safe meanwhile, and the check that would lift a
+        presumed removal, shape (candidates,).
+    """
+
+    main: Ints
+    chosen: Flags
+
+
+def choose(
+    made: Candidates,
+    rules: tuple[ActionRule, ...],
+    trees: TreeState,
+    *,
+    accepted: int,
+    imminent: Flags,
+    acknowledged: Flags,
+) -> Choice:
+    """The gentlest action that reaches the accepted rating, tests before losses.
+
+    Parameters
+    ----------
+    accepted : rating word that the city accepts.
+    imminent, acknowledged : of each tree, shape (trees,); what fails now is not tested first, and
+        a make-safe that a person has acknowledged is not sent out again.
+    """
+    count = len(trees.rating)
+    phase = np.array([rule.phase for rule in rules], np.int64)[made.rule]
+    takes = np.array([rule.action in _TAKES_THE_TREE for rule in rules])[made.rule]
+    over = (trees.rating > accepted)[made.tree]
+    reaches = (phase == WORK) & over & (made.residual_rating <= accepted)
+    gentlest = _first(made.tree, reaches, count)
+    helps = (phase == WORK) & over & (made.residual_rating < trees.rating[made.tree])
+    most = _first(made.tree, helps & _least_left(made, helps, count), count)
+    test = _first(made.tree, phase == TEST, count)
+    watch = _first(made.tree, phase == WATCH, count)
+    presumed = _first(made.tree, phase == PRESUME, count)
+    work = np.where(gentlest >= 0, gentlest, most)
+    would_take = (work >= 0) & takes[np.maximum(work, 0)] if len(takes) else work >= 0
+    test_first = (test >= 0) & ~imminent & ((work < 0) | would_take)
+    main = np.where(test_first, test, work)
+    main = np.where(presumed >= 0, presumed, main)
+    main = np.where(main >= 0, main, watch)
+    chosen = np.zeros(len(made.tree), np.bool_)
+    chosen[main[main >= 0]] = True
+    lifting = test[(presumed >= 0) & (test >= 0)]
+    chosen[lifting] = True
+    chosen |= (phase == MAKE_SAFE) & ~acknowledged[made.tree]
+    return Choice(main, chosen)
+
+
+def _first(tree: Ints, wanted: Flags, count: int) -> Ints:
+    """First wanted row of each tree, -1 where there is none; rows are sorted by tree."""
+    rows = np.flatnonzero(wanted)
+    found = np.full(count, -1, np.int64)
+    found[tree[rows[::-1]]] = rows[::-1]
+    return found
+
+
+def _least_left(made: Candidates, wanted: Flags, count: int) -> Flags:
+    least = np.full(count, np.int8(RatingWord.EXTREME))
+    np.minimum.at(least, made.tree[wanted], made.residual_rating[wanted])
+    return made.residual_rating == least[made.tree]

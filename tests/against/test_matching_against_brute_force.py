@@ -29,7 +29,7 @@ def brute(
     ring = np.exp(-(radius**2) / (2 * sigma**2)) / (2 * np.pi * sigma**2)
     weights[:-1][near] = density[near]
     weights[-1] = unlisted * (ring * 2 * np.pi * radius).sum() * cap / 20_000
-    return weights / weights.sum()
+    return np.asarray(weights / weights.sum())
 
 
 @pytest.mark.parametrize("block", range(10))

@@ -1,0 +1,1 @@
+"""From chosen actions to jobs, quarters, days and routes."""

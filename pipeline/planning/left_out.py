@@ -1,0 +1,126 @@
+"""Why a job is not in the plan: one reason each, with its numbers in words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.planning.capacity import Needs
+from pipeline.planning.plan import Plan, Work, World
+from pipeline.planning.quarters import NEVER, as_date
+from pipeline.planning.selection import NOWHERE
+from pipeline.units import Ints
+
+Texts = npt.NDArray[np.object_]
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What holds a job back: day numbers, NEVER for none, and the pinned quarter in words."""
+
+    deferred_until: Ints
+    not_before: Ints
+    pinned: Texts
+
+
+def reasons(
+    work: Work, world: World, plan: Plan, needs: Sequence[Needs], blocked: Texts, held: Held
+) -> tuple[Ints, Texts, Texts]:
+    """Rows left out, the reason of each and the sentence that says it.
+
+    Parameters
+    ----------
+    needs, blocked : what each group asks for and what stands in its way, see `capacity`.
+    """
+    rows = np.flatnonzero(plan.quarter == NOWHERE)
+    end = world.span.end
+    put_off = (held.deferred_until[rows] > end) & (held.deferred_until[rows] != NEVER)
+    put_off |= work.pinned[rows] >= len(world.span.quarters)
+    shut = (held.not_before[rows] > end) & (held.not_before[rows] != NEVER)
+    code = np.select(
+        [blocked[work.group[rows]] != "", put_off, shut, plan.too_long[rows]],
+        [blocked[work.group[rows]], "deferred", "out_of_season", "longer_than_shift"],
+        "no_hours_left",
+    ).astype(object)
+    detail = np.full(rows.size, "", dtype=object)
+    for reason in sorted(set(code.tolist())):
+        at = np.flatnonzero(code == reason)
+        detail[at] = _sentences(reason, rows[at], (work, world, plan, needs, held))
+    return rows, code, detail
+
+
+def _sentences(
+    reason: str,
+    rows: Ints,
+    given: tuple[Work, World, Plan, Sequence[Needs], Held],
+) -> Texts:
+    """One sentence for each different set of numbers, handed to all rows that share it."""
+    work, world, plan, needs, held = given
+    tenths = np.round(plan.used[rows] * 10).astype(np.int64)
+    pins = np.array([str(text or "") for text in held.pinned[rows]], dtype=object)
+    columns = {
+        "deferred": (held.deferred_until[rows], np.unique(pins, return_inverse=True)[1]),
+        "out_of_season": (held.not_before[rows], np.zeros_like(rows)),
+        "no_hours_left": (work.group[rows], tenths),
+        "longer_than_shift": (work.group[rows], tenths),
+    }.get(reason, (work.group[rows], np.zeros_like(rows)))
+    unique, first, inverse = np.unique(
+        np.column_stack(columns), axis=0, return_index=True, return_inverse=True
+    )
+    demand = np.zeros(len(needs))
+    np.add.at(demand, work.group, plan.used)
+    made = np.empty(len(unique), dtype=object)
+    for number, row in enumerate(rows[first].tolist()):
+        need = needs[int(work.group[row])]
+        made[number] = {
+            "deferred": lambda row=row: _deferred(world, held, row),
+            "out_of_season": lambda row=row: _season(world, held, row),
+            "no_hours_left": lambda row=row: _no_hours(work, world, plan, demand, row),
+            "longer_than_shift": lambda row=row: _too_long(work, world, plan, row),
+        }.get(reason, lambda need=need: _no_crew(reason, need))()
+    return made[inverse.ravel()]
+
+
+def _deferred(world: World, held: Held, row: int) -> str:
+    if held.deferred_until[row] != NEVER and held.deferred_until[row] > world.span.end:
+        if held.deferred_until[row] == world.span.end + 1:
+            return f"put off by a decision for all of {world.span.words}"
+        until = as_date(int(held.deferred_until[row]))
+        return f"put off by a decision until {until}, after {world.span.words}"
+    return f"pinned by a decision to {held.pinned[row]}, after {world.span.words}"
+
+
+def _season(world: World, held: Held, row: int) -> str:
+    opens = as_date(int(held.not_before[row]))
+    return f"its closed window ends on {opens}, after {world.span.words}"
+
+
+def _no_crew(reason: str, need: Needs) -> str:
+    if reason == "no_machine":
+        return f"no crew that can do {need.crew_type} work has the machine {need.machine}"
+    if reason == "do_not_climb_no_lift":
+        return f"the tree must not be climbed, and for {need.crew_type} work there is no other crew"
+    return f"no crew in the settings can do {need.crew_type} work"
+
+
+def _no_hours(
+    work: Work, world: World, plan: Plan, demand: npt.NDArray[np.float64], row: int
+) -> str:
+    group = int(work.group[row])
+    able = np.flatnonzero(world.rank[group])
+    kinds = " and ".join(sorted({world.pools[k].crew_type for k in able.tolist()}))
+    return (
+        f"needs {plan.used[row]:.1f} h with set-up and travel; the {kinds} crews that can do it "
+        f"have {plan.hours[able].sum():.0f} h in {world.span.words}, jobs like it ask for "
+        f"{demand[group]:.0f} h, and those before it took the hours"
+    )
+
+
+def _too_long(work: Work, world: World, plan: Plan, row: int) -> str:
+    able = np.flatnonzero(world.rank[int(work.group[row])])
+    shift = max(world.crews[k].hours_per_day for p in able.tolist() for k in world.pools[p].crews)
+    return (
+        f"needs {plan.used[row]:.1f} h with set-up and travel; the longest shift has {shift:.1f} h "
+        f"and at most {world.order.longest_span} in a row are given to one job"
+    )

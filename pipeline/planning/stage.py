@@ -1,0 +1,257 @@
+"""The planning stage: what scoring chose becomes jobs, a queue, routes, and what is left out."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.geo import crs, shapes
+from pipeline.planning import left_out, sheets
+from pipeline.planning.capacity import Needs, pools_of, preference
+from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
+from pipeline.planning.network import Streets
+from pipeline.planning.plan import Plan, Work, WorkOrder, World, make_plan
+from pipeline.planning.quarters import NEVER, Horizon, day_number, horizon
+from pipeline.planning.selection import NOWHERE
+from pipeline.planning.travel import StraightLine
+from pipeline.progress import Teller
+from pipeline.published.table import Library
+from pipeline.settings.model import Planning, RunSettings, Settings
+from pipeline.settings.quarter import Quarter
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.catalogue_planning import JOBS, QUEUE, ROUTES, STOPS, UNSCHEDULED
+from pipeline.tables.schema import TableSchema
+from pipeline.tables.store import RunStore, empty
+from pipeline.units import MINUTES_PER_HOUR, Floats, Ints
+
+_M_PER_KM = 1000.0
+
+
+def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
+    """Plan the quarters of the settings from the tables of ingest and scoring."""
+    city = settings.settings
+    span = horizon(settings.first_quarter, city.planning.quarters, as_of=settings.as_of)
+    teller.step("planning: jobs")
+    jobs = make_jobs(_sources(store), span, as_of=day_number(settings.as_of))
+    world, needs, group, blocked = _world(city, span, store, library, jobs)
+    work = _work(jobs, group, span)
+    teller.step("planning: quarters and days")
+    plan = make_plan(work, world)
+    teller.step("planning: routes")
+    store.write(JOBS, _with_cost(jobs, world, plan, group))
+    store.write(QUEUE, _queue(jobs, work, world, plan))
+    store.write(UNSCHEDULED, _unscheduled(jobs, work, world, plan, (needs, blocked)))
+    routes, stops = sheets.tables(world, plan)
+    store.write(ROUTES, routes)
+    store.write(STOPS, stops)
+
+
+def _sources(store: RunStore) -> Sources:
+    candidates = store.read(TABLES["scoring.candidate_actions"])
+    return Sources(
+        chosen=candidates.filter(candidates["chosen"]),
+        ratings=store.read(
+            TABLES["scoring.tree_ratings"],
+            columns=(
+                "tree_key", "rating", "harm_per_year", "no_climb", "last_looked_on",
+                "inspection_due_on",
+            ),
+        ),
+        trees=store.read(TABLES["ingest.trees"], columns=("tree_key", "tree_id", "ward", "x_m", "y_m")),
+        decisions=_or_empty(store, TABLES["ingest.decisions"]),
+        work_done=_or_empty(store, TABLES["ingest.work_done"]),
+    )  # fmt: skip
+
+
+def _or_empty(store: RunStore, table: TableSchema) -> pa.Table:
+    return store.read(table) if store.has(table) else empty(table)
+
+
+def _world(
+    city: Settings, span: Horizon, store: RunStore, library: Library, jobs: pa.Table
+) -> tuple[World, list[Needs], Ints, left_out.Texts]:
+    """Who works where, what the groups of jobs ask for, and what blocks a group altogether."""
+    needs, group = _groups(jobs)
+    pools = pools_of(city.crews)
+    table = library.table("crew_types", key=("work", "crew_type"), folder="rules")
+    ranks = zip(table.texts("work"), table.texts("crew_type"), table.numbers("rank"), strict=True)
+    rank, blocked = preference(
+        needs, pools, {(kind, crew): int(value) for kind, crew, value in ranks}
+    )
+    world = World(
+        crews=city.crews,
+        pools=pools,
+        rank=rank,
+        depots=_depots(city, store),
+        streets=_streets(store),
+        span=span,
+        order=_order(library, city.planning),
+    )
+    return world, needs, group, blocked
+
+
+def _groups(jobs: pa.Table) -> tuple[list[Needs], Ints]:
+    """The different demands on a crew, sorted, and the one of each job."""
+    names = ["crew_type", "machine", "no_climb"]
+    plain = pa.table(
+        {
+            "crew_type": jobs["crew_type"].cast(pa.string()),
+            "machine": jobs["machine"].cast(pa.string()),
+            "no_climb": jobs["no_climb"],
+        }
+    )
+    found = plain.group_by(names, use_threads=False).aggregate([])
+    found = found.sort_by([(name, "ascending") for name in names])
+    needs = [Needs(row["crew_type"], row["machine"], row["no_climb"]) for row in found.to_pylist()]
+    group = np.full(jobs.num_rows, NOWHERE, dtype=np.int64)
+    for number, need in enumerate(needs):
+        same = pc.and_(
+            pc.and_(
+                pc.equal(plain["crew_type"], need.crew_type),
+                pc.equal(plain["machine"], need.machine),
+            ),
+            pc.equal(plain["no_climb"], need.no_climb),
+        )
+        group[np.asarray(same)] = number
+    return needs, group
+
+
+def _depots(city: Settings, store: RunStore) -> dict[str, tuple[float, float]]:
+    if not city.depots:
+        return {}
+    x, y = crs.transform(
+        np.array([depot.longitude for depot in city.depots]),
+        np.array([depot.latitude for depot in city.depots]),
+        source=crs.WGS84,
+        target=store.epsg,
+    )
+    return {depot.name: (float(a), float(b)) for depot, a, b in zip(city.depots, x, y, strict=True)}
+
+
+def _streets(store: RunStore) -> Streets:
+    edges, nodes = (
+        _or_empty(store, TABLES["ingest.streets"]),
+        _or_empty(store, TABLES["ingest.street_nodes"]),
+    )
+    edges = edges.filter(edges["drivable"])
+    speed = edges["speed_km_h"].to_numpy()
+    length = edges["length_m"].to_numpy()
+    moving = speed > 0
+    metres_a_minute = np.where(moving, speed, 1.0) * _M_PER_KM / MINUTES_PER_HOUR
+    return Streets(
+        nodes=nodes.num_rows,
+        tail=edges["from_node"].to_numpy().astype(np.int64),
+        head=edges["to_node"].to_numpy().astype(np.int64),
+        minutes=length / metres_a_minute,
+        forward=np.asarray(edges["forward"]).astype(bool) & moving,
+        backward=np.asarray(edges["backward"]).astype(bool) & moving,
+        lines=shapes.from_wkb(edges["geometry"].to_numpy()),
+    )
+
+
+def _order(library: Library, planning: Planning) -> WorkOrder:
+    table = library.table("work_order", key=("rule",), folder="rules")
+    value = {name: table.number("value", rule=name) for name in table.texts("rule")}
+    return WorkOrder(
+        snap_limit_m=value["snap_limit"],
+        same_stop_m=value["same_stop"],
+        block_days=int(value["block_days"]),
+        longest_span=int(value["longest_span"]),
+        tour_constant=value["tour_constant"],
+        setup_min=planning.stop_setup_min,
+        straight=StraightLine(planning.straight_line_factor, planning.straight_line_speed_km_h),
+    )
+
+
+def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
+    not_before = days_of(jobs["not_before"], missing=-NEVER)
+    deferred = days_of(jobs["deferred_until"], missing=-NEVER)
+    pins = jobs["pinned_quarter"].cast(pa.string())
+    pinned = np.full(jobs.num_rows, NOWHERE, dtype=np.int64)
+    for text in sorted(pc.unique(pins.drop_null()).to_pylist()):
+        pinned[np.asarray(pc.equal(pins, text).fill_null(value=False))] = span.index(
+            Quarter.parse(text)
+        )
+    tie = np.empty(jobs.num_rows, dtype=np.int64)
+    tie[pc.sort_indices(jobs["job_id"]).to_numpy()] = np.arange(jobs.num_rows)
+    return Work(
+        hours=jobs["hours"].to_numpy(),
+        group=group,
+        make_safe=np.asarray(jobs["make_safe"]).astype(bool),
+        pinned=pinned,
+        deadline=days_of(jobs["deadline_on"]),
+        earliest=np.maximum(not_before, deferred),
+        harm=jobs["harm_removed"].to_numpy(),
+        tie=tie,
+        x=jobs["x_m"].to_numpy(),
+        y=jobs["y_m"].to_numpy(),
+    )
+
+
+def _with_cost(jobs: pa.Table, world: World, plan: Plan, group: Ints) -> pa.Table:
+    """Hours by the rate of the crew; for a job left out, of the crews that could do it."""
+    rates = np.array(
+        [np.nan if crew.hourly_rate is None else crew.hourly_rate for crew in world.crews]
+    )
+    by_group = np.array([_mean_rate(world, rates, row) for row in world.rank])
+    rate = by_group[group] if group.size else np.empty(0)
+    placed = plan.crew != NOWHERE
+    rate[placed] = rates[plan.crew[placed]]
+    cost = rate * jobs["hours"].to_numpy()
+    column = pa.array(np.round(cost, 2), mask=np.isnan(cost))
+    return jobs.set_column(jobs.schema.get_field_index("cost"), "cost", column)
+
+
+def _mean_rate(world: World, rates: Floats, rank: Ints) -> float:
+    known = [rates[k] for p in np.flatnonzero(rank).tolist() for k in world.pools[p].crews]
+    known = [rate for rate in known if not np.isnan(rate)]
+    return float(np.mean(known)) if known else float("nan")
+
+
+def _queue(jobs: pa.Table, work: Work, world: World, plan: Plan) -> pa.Table:
+    rows = np.flatnonzero(plan.quarter != NOWHERE)
+    order = np.lexsort(
+        (work.tie[rows], -work.harm[rows], work.deadline[rows], plan.quarter[rows],
+         ~work.make_safe[rows])
+    )  # fmt: skip
+    rows = rows[order]
+    first_day = world.span.first[plan.quarter[rows]]
+    done = np.where(plan.day[rows] == NOWHERE, first_day, plan.day[rows])
+    late = np.where(work.deadline[rows] == NEVER, 0, np.maximum(done - work.deadline[rows], 0))
+    return pa.table(
+        {
+            "queue_rank": np.arange(1, rows.size + 1, dtype=np.int64),
+            "job_key": jobs["job_key"].take(rows),
+            "quarter": _named(world.span.labels, plan.quarter[rows]),
+            "crew_id": _named([crew.id for crew in world.crews], plan.crew[rows]),
+            "day": as_dates(np.where(plan.day[rows] == NOWHERE, NEVER, plan.day[rows])),
+            "late_days": late.astype(np.int32),
+        }
+    )
+
+
+def _named(names: Sequence[str], index: Ints) -> pa.Array:
+    return pa.array(np.array([*names, ""], dtype=object)[index], pa.string())
+
+
+def _unscheduled(
+    jobs: pa.Table,
+    work: Work,
+    world: World,
+    plan: Plan,
+    asked: tuple[list[Needs], left_out.Texts],
+) -> pa.Table:
+    held = left_out.Held(
+        deferred_until=days_of(jobs["deferred_until"]),
+        not_before=days_of(jobs["not_before"]),
+        pinned=np.asarray(jobs["pinned_quarter"].cast(pa.string()).to_numpy(), dtype=object),
+    )
+    rows, code, detail = left_out.reasons(work, world, plan, asked[0], asked[1], held)
+    return pa.table(
+        {
+            "job_key": jobs["job_key"].take(rows),
+            "reason": pa.array(code, pa.string()),
+            "detail": pa.array(detail, pa.string()),
+        }
+    )

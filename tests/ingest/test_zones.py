@@ -1,0 +1,138 @@
+"""Surveyed zones, zones of street lines, and the share of the year when a place is open."""
+
+import numpy as np
+import pyarrow as pa
+import pytest
+
+from pipeline.ingest import streets, zones
+from pipeline.ingest.opening import open_share
+from pipeline.ingest.places import keyed
+from pipeline.ingest.quarantine import Done
+from pipeline.ingest.streets import RoadClasses
+from pipeline.published.table import Library
+from pipeline.tables.catalogue_places import ZONES
+from pipeline.tables.store import conform
+from tests.ingest.geo_files import EPSG, file_of
+
+SQUARE = "POLYGON ((0 0, 10 0, 10 10, 0 10, 0 0))"
+WEEK = 7 * 24
+
+
+# Counted by hand: hours of a week over 168, days of the months over 365.25.
+@pytest.mark.parametrize(
+    ("hours", "months", "share"),
+    [
+        ("24/7", None, 1.0),
+        (None, None, 1.0),
+        ("Mo-Fr 08:00-16:00", None, 40 / WEEK),
+        ("Mo-Fr 08:00-16:00; Sa 09:00-12:00", None, 43 / WEEK),
+        ("mo-fr 8:00-12:00, 13:00-17:00", None, 40 / WEEK),
+        ("Mo-Fr 08:00-16:00; We off", None, 32 / WEEK),
+        ("Fr,Sa 20:00-02:00", None, 12 / WEEK),
+        ("Sa-Mo 10:00-12:00", None, 6 / WEEK),
+        ("05:00-24:00", None, 19 / 24),
+        ("Mo-Su 09:00-17:00; PH off", None, 8 / 24),
+        ("Apr-Sep 08:00-20:00", None, 0.5 * 183 / 365.25),
+        ("Apr-Oct 24/7", None, 214 / 365.25),
+        ("Mo-Fr 08:00-16:00", "9-6", 40 / WEEK * (365.25 - 62) / 365.25),
+        (None, "1,3-5", (31 + 92) / 365.25),
+        (None, "Sep-Jun", (365.25 - 62) / 365.25),
+        ("08:00-12:00, 10:00-14:00", None, 6 / 24),
+        ("Sa-Su", None, 2 / 7),
+    ],
+)
+def test_open_share(hours: str | None, months: str | None, share: float) -> None:
+    assert open_share(hours, months) == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("hours", "months"),
+    [
+        ("when the gate is open", None),
+        ("Mo-Fr sunrise-sunset", None),
+        ("08:00-61:00", None),
+        ("08:75-09:00", None),
+        ("Mo-Xx 08:00-09:00", None),
+        ("Mo-Fr 08:00-16:00", "13-2"),
+        ("week 2-10 Mo 08:00-09:00", None),
+    ],
+)
+def test_hours_that_are_not_understood_are_not_guessed(hours: str, months: str | None) -> None:
+    assert open_share(hours, months) is None
+
+
+def test_every_opening_of_the_tag_table_is_understood() -> None:
+    for text in Library().table("osm_targets").texts("use_hours"):
+        if text:
+            assert open_share(text) is not None, text
+
+
+def test_surveyed_zones_of_any_shape_are_kept_and_faults_said() -> None:
+    mapped = file_of(
+        "zones",
+        [
+            SQUARE,
+            "POINT (1 1)",
+            "LINESTRING (0 0, 5 5)",
+            "POLYGON ((0 0, 4 4, 4 0, 0 4, 0 0))",
+            None,
+        ],
+        {
+            "zone_id": ["Z1", None, "Z3", "Z4", "Z5"],
+            "kind": ["school", "bus_stop", None, "building", "park"],
+            "occupancy": ["frequent", None, "rare", None, "rare"],
+            "persons_per_h": [60.0, -4.0, np.nan, 3.0, 1.0],
+            "open_hours": ["Mo-Fr 07:30-16:00", "whenever", None, None, None],
+            "months": ["9-6", None, "13", None, None],
+        },
+    )
+    part = zones.survey(mapped, epsg=EPSG, crs=None)
+    made = conform(ZONES, keyed(ZONES, [part.table])).to_pylist()
+    assert [row["zone_id"] for row in made] == ["Z1", "zone-2", "Z3", "Z4"]
+    assert [row["static"] for row in made] == [False, False, False, True]
+    assert made[0]["open_share"] == pytest.approx(42.5 / WEEK * (365.25 - 62) / 365.25)
+    assert made[1]["persons_per_h"] is None
+    found = {f.code: (f.rows.tolist(), f.done) for f in part.findings}
+    assert found == {
+        "geometry_missing": ([4], Done.SET_ASIDE),
+        "geometry_invalid": ([3], Done.MENDED),
+        "persons_per_h_negative": ([1], Done.EMPTIED),
+        "open_hours_unreadable": ([1], Done.FLAGGED),
+        "months_unreadable": ([2], Done.FLAGGED),
+        "zone_kind_missing": ([2], Done.FLAGGED),
+        "zone_occupancy_missing": ([1], Done.FLAGGED),
+    }
+
+
+def test_streets_become_zones_with_the_traffic_of_their_class_or_their_own() -> None:
+    table = Library().table("street_classes")
+    classes = RoadClasses.of(table)
+    mapped = file_of(
+        "streets",
+        ["LINESTRING (0 0, 9 0)", "LINESTRING (0 5, 9 5)", "LINESTRING (0 9, 9 9)"],
+        {
+            "class": ["secondary", "footway", None],
+            "vehicles_per_day": [1234.0, np.nan, np.nan],
+            "speed_km_h": [np.nan, np.nan, 20.0],
+        },
+    )
+    lines = streets.lines_of(mapped, classes, epsg=EPSG, crs=None).lines
+    made = conform(ZONES, keyed(ZONES, [zones.of_lines(lines, classes)])).to_pylist()
+    assert [row["kind"] for row in made] == ["street", "path", "street"]
+    assert [row["occupancy"] for row in made] == [
+        table.row(road_class=name)["occupancy"] for name in ("secondary", "footway", "unknown")
+    ]
+    assert made[0]["vehicles_per_day"] == 1234
+    assert made[2]["vehicles_per_day"] == table.number("vehicles_per_day", road_class="unknown")
+    assert made[0]["speed_km_h"] == table.number("speed_km_h", road_class="secondary")
+    assert made[2]["speed_km_h"] == 20
+    assert made[1]["persons_per_h"] == table.number("persons_per_h", road_class="footway")
+    assert made[1]["source"] == "street_classes: footway"
+
+
+def test_shares_of_many_rows() -> None:
+    hours = pa.array(["24/7", None, "odd", None], pa.string())
+    months = pa.array([None, None, None, "1-6"], pa.string())
+    share, unread = zones.open_shares(hours, months)
+    np.testing.assert_allclose(share, [1, np.nan, np.nan, 181.25 / 365.25])
+    assert unread.tolist() == [False, False, True, False]

@@ -143,7 +143,7 @@ def _wall(section: Section) -> list[Markup]:
     high = median if section.high is None else section.high
     gap = min(max(section.opening_share or 0.0, 0.0), 1.0) * _FULL
     return [
-        Markup('<circle r="{:.0f}" class="hole"/>').format(WALL),
+        Markup('<circle r="{:.1f}" class="hole"/>').format(WALL + 2.5),
         _annulus(low, high, "maybe", gap),
         _annulus(high, 1.0, "wood", gap),
         Markup('<circle r="{:.1f}" class="median"/>').format(WALL * median),

@@ -139,7 +139,7 @@ def _residual(
 ) -> tuple[Words, Floats]:
     """Rating and harm that would be left in each of the trees; each shape (len(tree),)."""
     count = len(trees.rating)
-    before = np.bincount(pairs.tree, weights=pairs.harm, minlength=count)
+    before = _sum(pairs.tree, pairs.harm, count)
     if rule.residual == "same":
         return trees.rating[tree], before[tree] * rule.residual_harm_share
     if rule.residual == "gone":
@@ -162,7 +162,11 @@ def _residual(
         harm = pairs.harm * change * np.where(concerned, rule.residual_harm_share, 1.0)
     worst = np.full(count, np.int8(RatingWord.LOW))
     np.maximum.at(worst, pairs.tree, left.astype(np.int8))
-    return worst[tree], np.bincount(pairs.tree, weights=harm, minlength=count)[tree]
+    return worst[tree], _sum(pairs.tree, harm, count)[tree]
+
+
+def _sum(tree: Ints, harm: Floats, count: int) -> Floats:
+    return np.asarray(np.bincount(tree, weights=harm, minlength=count), np.float64)
 
 
 def _lowered(residual: str, failure: Words) -> Words:
@@ -239,4 +243,5 @@ def _first(tree: Ints, wanted: Flags, count: int) -> Ints:
 def _least_left(made: Candidates, wanted: Flags, count: int) -> Flags:
     least = np.full(count, np.int8(RatingWord.EXTREME))
     np.minimum.at(least, made.tree[wanted], made.residual_rating[wanted])
-    return made.residual_rating == least[made.tree]
+    as_little: Flags = made.residual_rating == least[made.tree]
+    return as_little

@@ -62,7 +62,8 @@ def consequence_words(
     """
     low = (part == Part.BRANCH) & (fall_m < tables.low_fall_below_m)
     high_fall = (~low).astype(np.int64)
-    return tables.words[group, size_class(diameter_cm, tables=tables), high_fall]
+    words: Words = tables.words[group, size_class(diameter_cm, tables=tables), high_fall]
+    return words
 
 
 def harm_of_impact(group: Ints, consequence: Words, *, tables: SeverityTables) -> Floats:

@@ -57,7 +57,7 @@ def heights(height_m: Floats, dbh_cm: Floats, *, values: ReachValues) -> tuple[F
 
 def whole_tree_reach(height_m: Floats, dead: Flags, *, values: ReachValues) -> Floats:
     """Reach of a tree that falls whole or breaks low; shape (trees,)."""
-    return height_m * np.where(dead, values.dead_factor, 1.0)
+    return np.asarray(height_m * np.where(dead, values.dead_factor, 1.0), np.float64)
 
 
 def branch_reach(height_m: Floats, crown_width_m: Floats, *, values: ReachValues) -> Floats:

@@ -1,0 +1,60 @@
+"""The only bridge from published tables and settings to the maths: frozen parameter objects."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.published.table import Library
+from pipeline.scoring.parameters.failure import FailureParameters, failure_parameters
+from pipeline.scoring.parameters.targets import TargetParameters, target_parameters
+from pipeline.scoring.parameters.work import WorkParameters, work_parameters
+from pipeline.settings.model import RunSettings
+from pipeline.terms import OccupancyWord, RatingWord, from_word
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """All that the scoring stage needs beside the tables of ingest.
+
+    Parameters
+    ----------
+    method : matrix or points.
+    accepted : rating word that the city accepts.
+    assumed_occupancy : where no target is known.
+    first_day, quarter_end, plan_end : day of the run, last day of the first quarter and of the
+        last one planned.
+    """
+
+    failure: FailureParameters
+    target: TargetParameters
+    work: WorkParameters
+    method: str
+    accepted: int
+    assumed_occupancy: int
+    time_frame_years: float
+    as_of: date
+    quarter_end: date
+    plan_end: date
+
+
+def build(settings: RunSettings, library: Library) -> Parameters:
+    """Parameters of a run.
+
+    Raises
+    ------
+    PublishedValueError
+        If a published table does not hold what the maths needs.
+    """
+    city = settings.settings
+    quarters = settings.first_quarter.following(city.planning.quarters)
+    return Parameters(
+        failure=failure_parameters(library),
+        target=target_parameters(library),
+        work=work_parameters(library, region=city.city.region.strip().lower()),
+        method=city.rating.method,
+        accepted=int(from_word(RatingWord, city.rating.accepted_rating)),
+        assumed_occupancy=int(from_word(OccupancyWord, city.rating.assumed_occupancy)),
+        time_frame_years=city.rating.time_frame_years,
+        as_of=settings.as_of,
+        quarter_end=quarters[0].last_day,
+        plan_end=quarters[-1].last_day,
+    )

@@ -1,0 +1,256 @@
+"""Rule tables of actions, seasons, hours and cycles, as the objects of the maths."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.errors import PublishedValueError
+from pipeline.published.table import Library, PublishedTable
+from pipeline.scoring.actions.candidates import INSPECT, PHASES, RESIDUALS, ActionRule
+from pipeline.scoring.actions.effort import NO_DEADLINE, Deadlines, WorkTimes
+from pipeline.scoring.actions.inspection import Cycles, Prior
+from pipeline.scoring.actions.restrictions import NEVER, Restriction
+from pipeline.scoring.actions.rules import Condition, NoClimbRule
+from pipeline.scoring.parameters.read import bits, one_word, place, several
+from pipeline.scoring.parameters.targets import SIZES
+from pipeline.tables import inputs
+from pipeline.terms import ActionCode, FailureWord, OccupancyWord, RatingWord, word
+
+PRIOR_STATES = (*inputs.CONDITIONS, "unknown")
+ROT_WORDS = ("unknown", "white", "brown", "soft")
+INSPECT_RULES = ("inspect_never", "inspect_overdue", "inspect_due")
+_PARTS = inputs.PARTS
+
+
+@dataclass(frozen=True)
+class WorkParameters:
+    """What the choice of actions needs.
+
+    Parameters
+    ----------
+    rules : rows of the action rules.
+    inspect_rules : rows of INSPECT_RULES in `rules`.
+    seasons : restrictions of the city's region.
+    region_known : False means that the strictest windows of all regions are used.
+    hours : by action.
+    hard_factor : on removals over wires or without climbing.
+    look_no_climb : action codes that forbid climbing until assessed, shape (6,).
+    """
+
+    rules: tuple[ActionRule, ...]
+    inspect_rules: tuple[int, int, int]
+    no_climb: tuple[NoClimbRule, ...]
+    seasons: tuple[Restriction, ...]
+    region_known: bool
+    hours: Mapping[str, WorkTimes]
+    hard_factor: float
+    deadlines: Deadlines
+    cycles: Cycles
+    prior: Prior
+
+
+def work_parameters(library: Library, *, region: str) -> WorkParameters:
+    """Everything from the library for a city's region.
+
+    Raises
+    ------
+    PublishedValueError
+        If a table does not hold what the maths needs.
+    """
+    rules = _rules(library.table("actions", folder="rules"))
+    named = [rule.rule_id for rule in rules]
+    missing = [name for name in INSPECT_RULES if name not in named]
+    if missing:
+        raise PublishedValueError(
+            where="table actions",
+            found=f"no rule {', '.join(missing)}",
+            expected=f"the rules {', '.join(INSPECT_RULES)}",
+            remedy="Mend the table or the override.",
+        )
+    factors = library.table("hour_factors", folder="rules")
+    return WorkParameters(
+        rules=rules,
+        inspect_rules=(
+            named.index(INSPECT_RULES[0]),
+            named.index(INSPECT_RULES[1]),
+            named.index(INSPECT_RULES[2]),
+        ),
+        no_climb=_no_climb(library.table("no_climb", folder="rules")),
+        seasons=restrictions(library, region=region),
+        region_known=bool(region),
+        hours=_hours(library.table("hours", key=("action", "dbh_from_cm"), folder="rules")),
+        hard_factor=factors.number("factor", case="wires_or_no_climb"),
+        deadlines=_deadlines(library),
+        cycles=_cycles(library),
+        prior=_prior(library),
+    )
+
+
+def _condition(t: PublishedTable, row: Mapping[str, str]) -> Condition:
+    def bound(column: str, kind: type, empty: int) -> int:
+        text = row.get(column, "")
+        return one_word(t, column, text, kind) if text else empty
+
+    code = row.get("action_code_from", "")
+    return Condition(
+        parts=several(t, "parts", row["parts"], _PARTS),
+        failure_from=bound("failure_from", FailureWord, 0),
+        failure_to=bound("failure_to", FailureWord, int(FailureWord.IMMINENT)),
+        rating_from=bound("rating_from", RatingWord, 0),
+        code_from=int(ActionCode[code]) if code else 0,
+        certainty_from=float(row.get("certainty_from") or 0.0),
+        rots=several(t, "rots", row["rots"], ROT_WORDS),
+        defects=bits(t, "defects", row["defects"], inputs.DEFECTS),
+        not_defects=bits(t, "not_defects", row.get("not_defects", ""), inputs.DEFECTS),
+        unmeasured=place(t, "extent", row["extent"], ("", "unknown")) == 1,
+        occupancy_from=bound("occupancy_from", OccupancyWord, 0),
+        target_kinds=bits(t, "target_kinds", row.get("target_kinds", ""), inputs.ZONE_KINDS),
+    )
+
+
+def _rules(t: PublishedTable) -> tuple[ActionRule, ...]:
+    made = []
+    for row in t.rows:
+        place(t, "action", row["action"], inputs.ACTIONS)
+        place(t, "residual", row["residual"], RESIDUALS)
+        made.append(
+            ActionRule(
+                rule_id=row["rule_id"],
+                phase=place(t, "phase", row["phase"], PHASES),
+                action=row["action"],
+                condition=_condition(t, row),
+                crew_type=row["crew_type"],
+                machine=row["machine"],
+                residual=row["residual"],
+                residual_harm_share=t.number("residual_harm_share", rule_id=row["rule_id"]),
+                why=row["why"],
+            )
+        )
+    # Phases order the candidates of a tree; within a phase the rows' order is that of gentleness.
+    made.sort(key=lambda rule: rule.phase)
+    if not any(rule.phase == INSPECT for rule in made):
+        raise PublishedValueError(
+            where="table actions",
+            found="no rule of phase inspect",
+            expected=f"the rules {', '.join(INSPECT_RULES)}",
+            remedy="Mend the table or the override.",
+        )
+    return tuple(made)
+
+
+def _no_climb(t: PublishedTable) -> tuple[NoClimbRule, ...]:
+    return tuple(NoClimbRule(row["rule_id"], _condition(t, row), row["why"]) for row in t.rows)
+
+
+def restrictions(library: Library, *, region: str) -> tuple[Restriction, ...]:
+    """Restrictions for a region: of each concern the closest region; all of them without one.
+
+    A region is a code such as 'us-mi'; 'us' is the region around it, and a row without region
+    holds everywhere. A region that no row of a concern names takes all rows of that concern, the
+    strictest reading.
+
+    Raises
+    ------
+    PublishedValueError
+        If a window is no month and day.
+    """
+    t = library.table("restrictions", folder="rules")
+    kept = []
+    for concern in dict.fromkeys(t.texts("concern")):
+        rows = [row for row in t.rows if row["concern"] == concern]
+        best = max((_closeness(row["region"], region) for row in rows), default=0)
+        near = [row for row in rows if best and _closeness(row["region"], region) == best]
+        kept += near or rows
+    return tuple(_restriction(t, row) for row in kept)
+
+
+def _closeness(regions: str, region: str) -> int:
+    """Length of the longest region of a cell that holds the city's, 0 where none does."""
+    if not regions:
+        return 1
+    around = [name for name in regions.split("|") if f"{region}-".startswith(f"{name}-")]
+    return 1 + max((len(name) for name in around), default=-1)
+
+
+def _restriction(t: PublishedTable, row: Mapping[str, str]) -> Restriction:
+    lifted = row["lifted_from"]
+    return Restriction(
+        code=row["code"],
+        genera=tuple(name for name in row["genera"].split("|") if name),
+        closed_from=_month_day(t, row["closed_from"]),
+        closed_to=_month_day(t, row["closed_to"]),
+        actions=tuple(
+            inputs.ACTIONS[n] for n in several(t, "actions", row["actions"], inputs.ACTIONS)
+        ),
+        lifted_from=(
+            NEVER if lifted in {"", "never"} else one_word(t, "lifted_from", lifted, RatingWord)
+        ),
+        lifted_by=row["lifted_by"],
+        note_words=tuple(name for name in row["note_words"].split("|") if name),
+    )
+
+
+def _month_day(t: PublishedTable, text: str) -> tuple[int, int] | None:
+    if not text:
+        return None
+    month, dash, day = text.partition("-")
+    if not (dash and month.isdigit() and day.isdigit()):
+        raise PublishedValueError(
+            where=f"table {t.name}",
+            found=repr(text),
+            expected="month and day, as 04-15",
+            remedy="Mend the table or the override.",
+        )
+    return int(month), int(day)
+
+
+def _hours(t: PublishedTable) -> Mapping[str, WorkTimes]:
+    made = {}
+    limits, work, setup = (t.numbers(c) for c in ("dbh_from_cm", "work_min", "setup_min"))
+    names = np.array(t.texts("action"))
+    for action in inputs.ACTIONS:
+        rows = np.flatnonzero(names == action)
+        if not len(rows):
+            raise PublishedValueError(
+                where="table hours",
+                found=f"no hours for {action}",
+                expected="at least one row for each action",
+                remedy="Add a row with dbh_from_cm 0.",
+            )
+        rows = rows[np.argsort(limits[rows])]
+        made[action] = WorkTimes(limits[rows], work[rows], setup[rows])
+    return made
+
+
+def _deadlines(library: Library) -> Deadlines:
+    t, codes = library.table("deadlines"), library.table("action_codes")
+    days = dict(zip(t.texts("case"), t.numbers("days"), strict=True))
+    look = [codes.row(action_code=code.name)["look_within_days"] for code in ActionCode]
+    return Deadlines(
+        by_rating=np.array([int(days.get(word(r), NO_DEADLINE)) for r in RatingWord], np.int64),
+        make_safe=int(t.number("days", case="make_safe")),
+        look_within=np.array([int(text or NO_DEADLINE) for text in look], np.int64),
+    )
+
+
+def _cycles(library: Library) -> Cycles:
+    t = library.table("inspection_cycles", key=("occupancy", "size"))
+    return Cycles(
+        np.array(
+            [
+                [t.number("cycle_years", occupancy=word(w), size=size) for size in SIZES]
+                for w in OccupancyWord
+            ]
+        )
+    )
+
+
+def _prior(library: Library) -> Prior:
+    t = library.table("prior_failure")
+    return Prior(
+        *(
+            np.array([t.number(column, condition=state) for state in PRIOR_STATES])
+            for column in ("low", "per_year", "high")
+        )
+    )

@@ -121,7 +121,7 @@ def _cavity(draws: Draws, tree: Tree) -> list[Row]:
          "section_diameter_cm": tree.dbh_cm, "hollow_diameter_cm": hollow,
          "shell_cm": round((tree.dbh_cm - hollow) / 2, 1),
          "opening_cm": draws.between(5, 5 + int(tree.dbh_cm * 0.25)),
-         "side_deg": 15 * draws.below(24), "with_decay": "yes"},
+         "side_deg": 15 * draws.below(24)},
         {"part": "stem", "reading": "probe", "azimuth_deg": 90,
          "section_diameter_cm": tree.dbh_cm, "shell_cm": round((tree.dbh_cm - hollow) / 2, 1)},
     ]  # fmt: skip

@@ -127,7 +127,7 @@ def ordinary(book: Book) -> None:
             values["accuracy_m"] = accuracy
             if draws.chance(0.5):
                 values["tree_id"] = tree.tree_id
-            book.add(values, tree, book.near(tree.place, min(accuracy, 2.0)), phone=True)
+            book.add(values, tree, book.near(tree.place, 1.2), phone=True)
         else:
             values["tree_id"] = tree.tree_id
             with_point = draws.chance(0.3)

@@ -161,22 +161,28 @@ def _point(row: dict[str, Any]) -> BaseGeometry:
 
 
 def test_conflicting_sightings_lie_on_another_tree(town: "Town", placed: gpd.GeoDataFrame) -> None:
-    for sighting_id in town.fault_ids("sighting_nearer_to_another_tree"):
-        row = town.sightings[sighting_id]
-        away = placed.set_index("id").distance(_point(row))
-        assert away.idxmin() != row["tree_id"]
-        assert away.min() < 1.5
-        assert away[row["tree_id"]] > 7
+    found = set()
+    trees = placed.drop_duplicates("id").set_index("id")
+    for key, row in town.sightings.items():
+        if row["tree_id"] and row["tree_id"] in trees.index and row["longitude"] != "":
+            away = trees.distance(_point(row))
+            if away.idxmin() != row["tree_id"]:
+                found.add(key)
+                assert away.min() < 1.5
+                assert away[row["tree_id"]] > 7
+    assert found == set(town.fault_ids("sighting_nearer_to_another_tree"))
 
 
 def test_sightings_between_trees_are_as_near_to_either(
     town: "Town", placed: gpd.GeoDataFrame
 ) -> None:
-    for sighting_id in town.fault_ids("sighting_between_two_trees"):
-        row = town.sightings[sighting_id]
-        nearest = placed.distance(_point(row)).nsmallest(2)
-        assert nearest.iloc[1] - nearest.iloc[0] < 0.5
-        assert row["tree_id"] == ""
+    found = set()
+    for key, row in town.sightings.items():
+        if row["tree_id"] == "" and row["accuracy_m"] == 6.0:
+            nearest = placed.distance(_point(row)).nsmallest(2)
+            if nearest.iloc[1] - nearest.iloc[0] < 0.5:
+                found.add(key)
+    assert found == set(town.fault_ids("sighting_between_two_trees"))
 
 
 SIGHTING_LOOKS: dict[str, Callable[[dict[str, Any]], bool]] = {
@@ -199,14 +205,18 @@ def test_sightings_with_the_fault_are_the_listed_ones(town: "Town", fault: str) 
 def test_free_mushrooms_rot_no_wood_and_root_fungi_sit_over_roots(town: "Town") -> None:
     for sighting_id in town.fault_ids("sighting_free_standing"):
         assert town.sightings[sighting_id]["position"] in {"mulch", "turf", "soil"}
-    for sighting_id in town.fault_ids("sighting_soil_over_roots"):
+    listed = town.fault_ids("sighting_soil_over_roots")
+    for sighting_id in listed:
         assert town.sightings[sighting_id]["attachment"] == "soil_over_root"
         assert "soil_over_root" in str(town.sightings[sighting_id]["position"])
+    told = {key for key, row in town.sightings.items() if "above a root" in str(row["notes"])}
+    assert told == set(listed)
 
 
 def test_the_same_conk_is_reported_twice(town: "Town") -> None:
     same = ("tree_id", "name", "position")
-    for sighting_id in town.fault_ids("sighting_reported_twice"):
+    listed = town.fault_ids("sighting_reported_twice")
+    for sighting_id in listed:
         row = town.sightings[sighting_id]
         twins = [
             other
@@ -216,6 +226,8 @@ def test_the_same_conk_is_reported_twice(town: "Town") -> None:
         assert len(twins) == 1
         assert twins[0]["seen_on"] <= row["seen_on"]
         assert twins[0]["observer"] != row["observer"]
+    again = {key for key, row in town.sightings.items() if row["observer"] == "volunteer-15"}
+    assert again == set(listed)
 
 
 def test_stories_carry_an_imminent_finding(town: "Town") -> None:

@@ -70,7 +70,7 @@ def _integers(t: PublishedTable, column: str) -> Words:
 
 
 def _flags(t: PublishedTable, column: str) -> Flags:
-    return t.numbers(column) == 1
+    return np.asarray(t.numbers(column) == 1)
 
 
 def _places(texts: tuple[str, ...], among: tuple[str, ...], other: int) -> Ints:

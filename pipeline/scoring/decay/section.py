@@ -83,7 +83,9 @@ def open_ring(radius: Floats, hollow_radius: Floats, half_opening: Floats) -> Se
 def polygon(rings: Sequence[tuple[Floats, Floats]], *, directions: int) -> Section:
     """Any shape by Green's theorem: outer ring and holes as (x, y), holes wound the other way.
 
-    The weakest of `directions` evenly spaced bending directions over half a turn is returned.
+    The weakest of `directions` evenly spaced bending axes over half a turn is returned: second
+    moment about the axis, over the farthest fibre from it. For axes that are not principal ones
+    this leaves out the stress that the product moment adds.
 
     Raises
     ------

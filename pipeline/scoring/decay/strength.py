@@ -23,6 +23,8 @@ FORMULAS = (
     "smiley_fraedrich",
     "exact_section",
     "shell_ratio",
+    "wall_splitting",
+    "wall_buckling",
     "open_angle",
     "usfs_opening",
     "usfs_shell",
@@ -136,8 +138,9 @@ def exact_loss(sections: MeasuredSections) -> Floats:
     Nothing left, or open all round: all is lost.
     """
     R = sections.diameter / 2.0
-    some = (sections.mean_shell > 0) & (sections.opening < 1.0)
-    hollow = np.where(some, R - sections.mean_shell, 0.0)
+    hollow = R - sections.mean_shell
+    some = (hollow < R) & (sections.opening < 1.0)
+    hollow = np.where(some, hollow, 0.0)
     # Thinnest and mean may differ from R in the last bit; the hollow stays inside the stem.
     offset = np.minimum(sections.mean_shell - sections.thinnest_shell, R - hollow)
     half_opening = math.pi * np.where(some, sections.opening, 0.0)
@@ -157,6 +160,8 @@ def strength_table(sections: MeasuredSections, limits: StrengthLimits) -> Streng
         "smiley_fraedrich": smiley_fraedrich(x, sections.opening),
         "exact_section": exact_loss(sections),
         "shell_ratio": 2.0 * shell,
+        "wall_splitting": 2.0 * shell,
+        "wall_buckling": 2.0 * shell,
         "open_angle": sections.opening,
         "usfs_opening": sections.opening,
         "usfs_shell": shell,

@@ -64,6 +64,14 @@ class ColumnRule:
 
 
 @dataclass(frozen=True)
+class FlagRule:
+    """Rows that are marked with a code because a column holds one of these words (lower case)."""
+
+    column: str
+    values: frozenset[str]
+
+
+@dataclass(frozen=True)
 class ColumnMap:
     """The map of one kind of file; `columns` maps canonical names to rules."""
 
@@ -73,6 +81,7 @@ class ColumnMap:
     decimal: str = "auto"
     missing: frozenset[str] = frozenset(DEFAULT_MISSING)
     constants: Mapping[str, str] = field(default_factory=dict)
+    flags: Mapping[str, FlagRule] = field(default_factory=dict)
 
     @classmethod
     def load(cls, name: str, *, folder: Path, beside: Path | None = None) -> "ColumnMap":
@@ -133,6 +142,7 @@ class ColumnMap:
             missing=frozenset(DEFAULT_MISSING if missing is None
                               else {"", *(str(v).strip().lower() for v in missing)}),
             constants=constants,
+            flags=_flags(raw.get("flags", {}), where),
         )  # fmt: skip
 
     @classmethod
@@ -214,7 +224,7 @@ def _unknown_name(name: str, kind: InputKind, where: str) -> SettingsError:
 
 def _faults_of_frame(raw: Mapping[str, Any], where: str) -> list[PipelineError]:
     faults: list[PipelineError] = []
-    known = {"kind", "decimal", "missing", "columns", "constants"}
+    known = {"kind", "decimal", "missing", "columns", "constants", "flags"}
     faults += [
         _fault(f"{where}, key {key}", "a key that maps do not have", f"one of {sorted(known)}")
         for key in raw
@@ -227,6 +237,24 @@ def _faults_of_frame(raw: Mapping[str, Any], where: str) -> list[PipelineError]:
     if raw.get("decimal", "auto") not in DECIMALS:
         faults.append(_fault(f"{where}, key decimal", repr(raw["decimal"]), "'.', ',' or 'auto'"))
     return faults
+
+
+def _flags(raw: Mapping[str, Any], where: str) -> dict[str, FlagRule]:
+    """The map's own flags.
+
+    Raises
+    ------
+    SettingsError
+        If one does not say its column and its words.
+    """
+    flags: dict[str, FlagRule] = {}
+    for code, value in raw.items():
+        if not isinstance(value, dict) or set(value) != {"column", "values"}:
+            raise _fault(f"{where}, key flags.{code}", repr(value),
+                         "{ column = 'header', values = ['word', ...] }")  # fmt: skip
+        words = frozenset(str(word).strip().lower() for word in value["values"])
+        flags[code] = FlagRule(str(value["column"]), words)
+    return flags
 
 
 def _rule(

@@ -1,6 +1,6 @@
 """Applying a column map: a city's own headers, units and words become the canonical columns."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -14,7 +14,7 @@ from pipeline.ingest.column_map import ColumnMap, ColumnRule, factor, nearest, r
 from pipeline.ingest.quarantine import Done, Finding
 from pipeline.ingest.readers import RawTable
 from pipeline.tables.inputs import INPUTS, InputColumn
-from pipeline.units import Floats, diameter_from_girth
+from pipeline.units import Flags, Floats, diameter_from_girth
 
 Vocabulary = Mapping[str, Mapping[str, str]]
 _PLAIN_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
@@ -25,7 +25,8 @@ class Mapped:
     """The canonical columns of one file, every one as long as the file.
 
     Columns that the file does not have come back empty: all null, or all NaN. `findings` hold what
-    could not be understood; those values are empty here and kept in the file's own table.
+    could not be understood; those values are empty here and kept in the file's own table. `marks`
+    are flags that need no finding: code to rows, shape (n,).
     """
 
     raw: RawTable
@@ -34,6 +35,7 @@ class Mapped:
     columns: dict[str, pa.Array]
     rules: dict[str, ColumnRule] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    marks: dict[str, Flags] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Number of rows."""
@@ -74,11 +76,17 @@ class Mapped:
         return cells.as_text(self.raw.data[header])
 
     def with_changes(
-        self, columns: Mapping[str, pa.Array], findings: tuple[Finding, ...]
+        self,
+        columns: Mapping[str, pa.Array],
+        findings: tuple[Finding, ...],
+        marks: Mapping[str, Flags] | None = None,
     ) -> "Mapped":
-        """The same file with some columns replaced and further findings."""
+        """The same file with some columns replaced and further findings and marks."""
         return replace(
-            self, columns={**self.columns, **columns}, findings=(*self.findings, *findings)
+            self,
+            columns={**self.columns, **columns},
+            findings=(*self.findings, *findings),
+            marks={**self.marks, **(marks or {})},
         )
 
 
@@ -113,7 +121,31 @@ def apply(
         findings += [_finding(fault, found[name], text, column) for fault in faults]
     for name, constant in column_map.constants.items():
         columns[name] = _constant(declared[name], constant, len(raw))
-    return Mapped(raw, kind, found, columns, dict(column_map.columns), tuple(findings))
+    marks = _marks(raw, column_map)
+    return Mapped(raw, kind, found, columns, dict(column_map.columns), tuple(findings), marks)
+
+
+def _marks(raw: RawTable, column_map: ColumnMap) -> dict[str, Flags]:
+    """Rows that the map's own flags mark.
+
+    Raises
+    ------
+    InputError
+        If a flag's column is not in the file.
+    """
+    marks: dict[str, Flags] = {}
+    for code, flag in column_map.flags.items():
+        if flag.column not in raw.data.column_names:
+            raise InputError(
+                where=f"{raw.kind} file {raw.file}, column {flag.column!r} for the flag {code}",
+                found=f"columns {', '.join(raw.data.column_names)}",
+                expected="the column that the map names",
+                remedy=f"Mend {column_map.where}.",
+            )
+        text = pc.utf8_lower(cells.clean(raw.data[flag.column], frozenset()))
+        marked = pc.is_in(text, value_set=pa.array(sorted(flag.values), pa.string()))
+        marks[code] = np.asarray(marked.to_numpy(zero_copy_only=False), np.bool_)
+    return marks
 
 
 def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str, str]:
@@ -271,6 +303,3 @@ def _finding(
     return Finding(
         f"{column.name}_{fault.code}", fault.rows, header, tuple(values), reason, remedy, done
     )
-
-
-Reader = Callable[[str], tuple[object, str | None]]

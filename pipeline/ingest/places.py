@@ -91,14 +91,14 @@ def shapes_of(mapped: Mapped, *, epsg: int, crs: str | None, need: int | None = 
         "Draw the shape, or delete the row.",
     )  # fmt: skip
     shapes = _without(np.asarray(shapely.force_2d(shapes), dtype=object), missing | empty)
-    shapes, lost = _metric(shapes, source=source, epsg=epsg)
+    shapes, lost = to_metric(shapes, source=source, epsg=epsg)
     findings += _aside(
         mapped, lost, "geometry_outside_crs", f"The coordinates do not exist in {source}.",
         "Name the right CRS of the file in the settings.",
     )  # fmt: skip
-    shapes, mended = _mended(shapes)
+    shapes, invalid = mended(shapes)
     findings += _finding(
-        mapped, mended, "geometry_invalid", Done.MENDED,
+        mapped, invalid, "geometry_invalid", Done.MENDED,
         "The shape crosses or repeats itself; it was made valid.",
         "Mend the shape in the file if its area looks wrong.",
     )  # fmt: skip
@@ -310,7 +310,7 @@ def _without(shapes: Geometries, flags: Flags) -> Geometries:
     return made
 
 
-def _metric(shapes: Geometries, *, source: str, epsg: int) -> tuple[Geometries, Flags]:
+def to_metric(shapes: Geometries, *, source: str, epsg: int) -> tuple[Geometries, Flags]:
     """Shapes in the metric CRS; those with a coordinate that does not exist are lost."""
     parsed = geo_crs.parse(source, where=source)
     xy, owner = shapely.get_coordinates(shapes, return_index=True)
@@ -328,7 +328,7 @@ def _metric(shapes: Geometries, *, source: str, epsg: int) -> tuple[Geometries, 
     return _without(made, lost), lost
 
 
-def _mended(shapes: Geometries) -> tuple[Geometries, Flags]:
+def mended(shapes: Geometries) -> tuple[Geometries, Flags]:
     """Valid shapes; of a mixed collection only the parts of its highest dimension stay.
 
     Lines are left alone: they are invalid only by having no length, which is told as such.

@@ -88,6 +88,7 @@ class StreetLines:
     forward, backward : may be driven along, against the line.
     drivable : for crews' vehicles.
     speed_km_h, vehicles_per_day : as told, NaN where not.
+    above_ground : open to the sky, so that a tree may fall on it.
     """
 
     shapes: Geometries
@@ -99,10 +100,15 @@ class StreetLines:
     drivable: Flags
     speed_km_h: Floats
     vehicles_per_day: Floats
+    above_ground: Flags
 
     def __len__(self) -> int:
         """Number of lines."""
         return len(self.shapes)
+
+    def at(self, chosen: Flags) -> "StreetLines":
+        """The chosen lines."""
+        return StreetLines(*(getattr(self, name)[chosen] for name in self.__slots__))
 
     @classmethod
     def joined(cls, several: Sequence["StreetLines"]) -> "StreetLines":
@@ -113,7 +119,7 @@ class StreetLines:
             )
         objects, flags, numbers = (np.empty(0, dtype=t) for t in (object, np.bool_, np.float64))
         rows = np.empty(0, dtype=np.int64)
-        return cls(objects, objects, objects, rows, flags, flags, flags, numbers, numbers)
+        return cls(objects, objects, objects, rows, flags, flags, flags, numbers, numbers, flags)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +217,7 @@ def lines_of(mapped: Mapped, classes: RoadClasses, *, epsg: int, crs: str | None
         classes.drivable[class_row][owner],
         speed[owner],
         mapped.number("vehicles_per_day")[owner],
+        np.ones(len(owner), dtype=np.bool_),
     )
     note = None if told.any() else "no road classes: every line is taken as class 'unknown'"
     return StreetPart(lines, findings, note)

@@ -88,8 +88,10 @@ def survey(mapped: Mapped, *, epsg: int, crs: str | None) -> Part:
 def of_lines(lines: StreetLines, classes: RoadClasses) -> pa.Table:
     """Rows of ingest.zones: one a street line, occupied as its road class usually is.
 
-    A line keeps its own traffic and speed where it tells them; the lines are not widened.
+    A line keeps its own traffic and speed where it tells them; the lines are not widened. Tunnels
+    are left out.
     """
+    lines = lines.at(lines.above_ground)
     row = lines.class_row
     names = np.array(classes.names, dtype=object)[row]
     on_foot = np.isin(names, _FOOT_CLASSES)

@@ -106,7 +106,7 @@ def preference(
         allowed = [pair for pair in typed
                    if not (need.no_climb and pools[pair[0]].crew_type == "climb")]  # fmt: skip
         equipped = [pair for pair in allowed
-                    if need.machine in {_NONE, "", *pools[pair[0]].machines}]  # fmt: skip
+                    if need.machine in _brings(pools[pair[0]])]  # fmt: skip
         for k, value in equipped:
             rank[row, k] = value
         if not typed:
@@ -116,3 +116,8 @@ def preference(
         elif not equipped:
             reason[row] = "no_machine"
     return rank, reason
+
+
+def _brings(pool: Pool) -> frozenset[str]:
+    """The machines of a pool; a lift crew brings a lift."""
+    return frozenset((_NONE, pool.crew_type, *pool.machines))

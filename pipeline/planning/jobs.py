@@ -90,7 +90,7 @@ def make_jobs(sources: Sources, span: Horizon, *, as_of: int) -> pa.Table:
         "harm_removed": _worth(chosen, ratings, action),
         "make_safe": make_safe,
         "no_climb": ratings["no_climb"],
-        "pinned_quarter": pa.array(np.where(later, None, pinned.label), pa.string()),
+        "pinned_quarter": pa.array(pinned.label, pa.string(), mask=later),
         "deferred_until": as_dates(until),
         "ward": trees["ward"],
         "x_m": trees["x_m"],

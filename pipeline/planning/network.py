@@ -93,7 +93,7 @@ def snap(streets: Streets, x: Floats, y: Floats, *, limit_m: float) -> tuple[Int
     usable = main_part(streets)
     if not usable.size or not x.size:
         return edge, share
-    points = shapely.points(x, y)
+    points = np.asarray(shapely.points(x, y), dtype=object)
     tree = shapely.STRtree(streets.lines[usable])
     place, found = tree.query_nearest(points, max_distance=limit_m, all_matches=True)
     # Equally near edges: the lowest number, so that the answer does not hang on the tree's inside.

@@ -58,7 +58,9 @@ def _sources(store: RunStore) -> Sources:
                 "inspection_due_on",
             ),
         ),
-        trees=store.read(TABLES["ingest.trees"], columns=("tree_key", "tree_id", "ward", "x_m", "y_m")),
+        trees=store.read(
+            TABLES["ingest.trees"], columns=("tree_key", "tree_id", "ward", "x_m", "y_m")
+        ),
         decisions=_or_empty(store, TABLES["ingest.decisions"]),
         work_done=_or_empty(store, TABLES["ingest.work_done"]),
     )  # fmt: skip
@@ -170,7 +172,7 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
     pins = jobs["pinned_quarter"].cast(pa.string())
     pinned = np.full(jobs.num_rows, NOWHERE, dtype=np.int64)
     for text in sorted(pc.unique(pins.drop_null()).to_pylist()):
-        pinned[np.asarray(pc.equal(pins, text).fill_null(value=False))] = span.index(
+        pinned[np.asarray(pc.fill_null(pc.equal(pins, text), False))] = span.index(
             Quarter.parse(text)
         )
     tie = np.empty(jobs.num_rows, dtype=np.int64)

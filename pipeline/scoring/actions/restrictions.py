@@ -13,7 +13,7 @@ from pipeline.units import Flags, Ints, Words
 
 NEVER = 5  # above every rating word
 NO_DAY = -1
-_EPOCH = date(1970, 1, 1).toordinal()
+EPOCH = date(1970, 1, 1).toordinal()
 _YEARS_AHEAD = 3
 
 
@@ -54,12 +54,12 @@ def windows(rule: Restriction, first_day: date) -> list[tuple[int, int]]:
 
 
 def _day(year: int, month_day: tuple[int, int]) -> int:
-    return date(year, *month_day).toordinal() - _EPOCH
+    return date(year, *month_day).toordinal() - EPOCH
 
 
 def is_closed(rule: Restriction, day: date) -> bool:
     """Whether a day lies inside the closed season; both ends are inside."""
-    number = day.toordinal() - _EPOCH
+    number = day.toordinal() - EPOCH
     return any(start <= number <= end for start, end in windows(rule, day))
 
 
@@ -98,7 +98,7 @@ def seasons(
     rating : rating of the tree, shape (work,).
     """
     count = applies.shape[0]
-    first, last = first_day.toordinal() - _EPOCH, last_day.toordinal() - _EPOCH
+    first, last = first_day.toordinal() - EPOCH, last_day.toordinal() - EPOCH
     free = np.full(count, first, np.int64)
     binding = np.full(count, -1, np.int64)
     lifted_rule = np.full(count, -1, np.int64)

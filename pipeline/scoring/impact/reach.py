@@ -111,7 +111,8 @@ def distances(x_m: Floats, y_m: Floats, zones: Shapes) -> Floats:
 
 def stretch(reach_m: Floats, distance_m: Floats) -> Floats:
     """Longest straight way through the disc of reach at that distance: its chord; same shape."""
-    return 2.0 * np.sqrt(np.maximum(reach_m**2 - np.minimum(distance_m, reach_m) ** 2, 0.0))
+    half = np.maximum(reach_m**2 - np.minimum(distance_m, reach_m) ** 2, 0.0)
+    return np.asarray(2.0 * np.sqrt(half), np.float64)
 
 
 def widened(zones: Shapes, *, values: ReachValues) -> Shapes:

@@ -1,0 +1,284 @@
+"""What all witnesses say of each tree and part, joined; and which trees have evidence at all."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.scoring.actions.rules import PartEvidence
+from pipeline.scoring.assembly.bodies import FungusParts, Sightings, fungus_parts
+from pipeline.scoring.assembly.columns import codes, days, labels, latest, place_of, small, whole
+from pipeline.scoring.assembly.looks import Looks
+from pipeline.scoring.assembly.trees import Trees
+from pipeline.scoring.failure.bands import PartWords, worst_per_part
+from pipeline.scoring.failure.words import Findings, one_a_rule
+from pipeline.scoring.parameters.failure import DEFECTS, FailureParameters
+from pipeline.tables import inputs
+from pipeline.terms import FailureWord, Part, RotType
+from pipeline.units import Flags, Floats, Ints, Words
+
+WITNESSES = ("visual", "strength", "fungus")
+VISUAL, STRENGTH, FUNGUS = range(len(WITNESSES))
+_PARTS = len(inputs.PARTS)
+# A mallet or a drill under-reads soft rot and early brown rot: only these kinds see it.
+_SEES_ALL_ROT = ("tomogram", "pull_test")
+
+
+@dataclass(frozen=True)
+class Spoken:
+    """Findings of all witnesses, one a tree, part, witness and rule; each shape (findings,).
+
+    Parameters
+    ----------
+    rule_id, detail : numbers into `rule_ids` and `details`.
+    says_none : a look that found nothing.
+    """
+
+    tree: Ints
+    part: Words
+    witness: Words
+    rule: Ints
+    word: Words
+    points: Words
+    act_at_once: Flags
+    seen_on: Ints
+    detail: Ints
+    says_none: Flags
+    rule_ids: tuple[str, ...]
+    details: tuple[str, ...]
+
+    def take(self, rows: Ints | Flags) -> "Spoken":
+        """Some of the findings."""
+        return Spoken(
+            self.tree[rows],
+            self.part[rows],
+            self.witness[rows],
+            self.rule[rows],
+            self.word[rows],
+            self.points[rows],
+            self.act_at_once[rows],
+            self.seen_on[rows],
+            self.detail[rows],
+            self.says_none[rows],
+            self.rule_ids,
+            self.details,
+        )
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All evidence.
+
+    Parameters
+    ----------
+    spoken : findings of the trees in `trees` only.
+    trees : keys of the trees with evidence, sorted.
+    parts : what is known of each tree and part.
+    words : worst word of each tree and part that a witness spoke of; trees are keys.
+    branch_cm : diameter of the thickest failing branch told, NaN if none, (trees with evidence,).
+    latest_on : day of the newest evidence of each tree, (trees with evidence,).
+    none_seen : trees on which an inspector noted that there is no defect, (trees,).
+    """
+
+    spoken: Spoken
+    trees: Ints
+    parts: PartEvidence
+    part_seen_on: Ints
+    words: PartWords
+    fungi: FungusParts
+    branch_cm: Floats
+    latest_on: Ints
+    none_seen: Flags
+
+
+def gather(
+    sightings: Sightings,
+    looks: Looks,
+    work_done: pa.Table,
+    trees: Trees,
+    parameters: FailureParameters,
+) -> Evidence:
+    """Join the witnesses; a branch pruned since its defect was seen no longer speaks."""
+    spoken = _spoken(sightings, looks, parameters)
+    pruned = _last_done(work_done, "prune_part", len(trees))
+    gone = (spoken.part == Part.BRANCH) & (spoken.seen_on >= 0)
+    gone &= pruned[spoken.tree] >= spoken.seen_on
+    spoken = spoken.take(~gone)
+    none_seen = np.zeros(len(trees), np.bool_)
+    none_seen[spoken.tree[spoken.says_none]] = True
+    speaks = ~spoken.says_none | (spoken.word > FailureWord.IMPROBABLE)
+    attached = sightings.tree[(sightings.tree >= 0) & (sightings.bodies.attachment >= 0)]
+    keys = np.unique(np.concatenate([spoken.tree[speaks], attached]))
+    spoken = spoken.take(np.isin(spoken.tree, keys))
+    words = worst_per_part(spoken.tree, spoken.part, spoken.word, spoken.points, spoken.act_at_once)
+    fungi = fungus_parts(sightings, parameters)
+    parts, part_seen_on = _parts(keys, words, fungi, spoken, looks, parameters)
+    seen = np.maximum(
+        latest(place_of(spoken.tree, keys), spoken.seen_on, len(keys)),
+        latest(place_of(sightings.tree, keys), sightings.seen_on, len(keys)),
+    )
+    return Evidence(
+        spoken=spoken,
+        trees=keys,
+        parts=parts,
+        part_seen_on=part_seen_on,
+        words=words,
+        fungi=fungi,
+        branch_cm=_branches(keys, looks),
+        latest_on=seen,
+        none_seen=none_seen,
+    )
+
+
+def _last_done(work_done: pa.Table, action: str, count: int) -> Ints:
+    """Last day on which that was done to each tree, NO_DAY if never; shape (trees,)."""
+    tree = whole(work_done, "tree_key")
+    did = codes(work_done, "action", (action,)) == 0
+    return latest(np.where(did, tree, -1), days(work_done, "done_on"), count)
+
+
+def looked_on(
+    sightings: Sightings, looks: Looks, work_done: pa.Table, trees: Trees
+) -> tuple[Ints, Ints]:
+    """Last inspection, and last look of any kind, of each tree; days, each shape (trees,)."""
+    inspected = np.maximum(trees.last_inspected, _last_done(work_done, "inspect", len(trees)))
+    inspected = np.maximum(inspected, latest(looks.defects.tree, looks.defect_day, len(trees)))
+    seen = latest(sightings.tree, sightings.seen_on, len(trees))
+    return inspected, np.maximum(inspected, seen)
+
+
+def _spoken(sightings: Sightings, looks: Looks, parameters: FailureParameters) -> Spoken:
+    visual = one_a_rule(looks.seen)
+    strength = one_a_rule(looks.strength_said)
+    fungus = one_a_rule(sightings.findings)
+    rules = (
+        *parameters.visual.rule_id,
+        *parameters.limits.formula,
+        *parameters.fungus.rule_id,
+    )
+    after_visual = len(parameters.visual.rule_id)
+    after_strength = after_visual + len(parameters.limits.formula)
+    formulas, taxa = parameters.limits.formula, parameters.catalogue.taxon_id
+    details = (*DEFECTS, *formulas, *taxa)
+    named = codes(sightings.table, "taxon_id", taxa[:-1])[fungus.evidence]
+    unnamed = np.array([rule.startswith("fungus_unnamed") for rule in parameters.fungus.rule_id])
+    taxon = np.where(unnamed[fungus.rule] | (named < 0), len(taxa) - 1, named)
+    detail = (
+        looks.defects.defect[visual.evidence],
+        len(DEFECTS) + strength.rule,
+        len(DEFECTS) + len(formulas) + taxon,
+    )
+    day = (
+        looks.defect_day[visual.evidence],
+        looks.section_day[strength.evidence],
+        sightings.seen_on[fungus.evidence],
+    )
+    three = (visual, strength, fungus)
+    says_none = looks.defects.defect[visual.evidence] == parameters.kinds.none_seen
+    return Spoken(
+        tree=np.concatenate([f.tree for f in three]),
+        part=small(np.concatenate([f.part for f in three])),
+        witness=small(np.repeat(np.arange(len(three)), [len(f.tree) for f in three])),
+        rule=np.concatenate(
+            [visual.rule, after_visual + strength.rule, after_strength + fungus.rule]
+        ),
+        word=small(np.concatenate([f.word for f in three])),
+        points=small(np.concatenate([f.points for f in three])),
+        act_at_once=np.concatenate([f.act_at_once for f in three]),
+        seen_on=np.concatenate(day),
+        detail=np.concatenate(detail),
+        says_none=np.concatenate([says_none, _no(strength), _no(fungus)]),
+        rule_ids=rules,
+        details=details,
+    )
+
+
+def _no(findings: Findings) -> Flags:
+    return np.zeros(len(findings.tree), np.bool_)
+
+
+def _parts(
+    keys: Ints,
+    words: PartWords,
+    fungi: FungusParts,
+    spoken: Spoken,
+    looks: Looks,
+    parameters: FailureParameters,
+) -> tuple[PartEvidence, Ints]:
+    by_word = words.tree * _PARTS + words.part
+    by_fungus = fungi.tree * _PARTS + fungi.part
+    place = np.unique(np.concatenate([by_word, by_fungus]))
+    word_at, fungus_at = place_of(place, by_word), place_of(place, by_fungus)
+    known = fungus_at >= 0
+
+    def from_fungus(values: Ints | Words | Floats, empty: float) -> Floats:
+        taken = values[np.maximum(fungus_at, 0)] if len(values) else np.zeros(len(place))
+        return np.where(known, taken, empty)
+
+    taxon = from_fungus(fungi.taxon, -1).astype(np.int64)
+    rot = np.where(taxon >= 0, parameters.catalogue.rot[taxon], RotType.NONE)
+    bits = np.zeros(len(place), np.int64)
+    told = np.flatnonzero(looks.defects.latest & (looks.defects.defect < len(inputs.DEFECTS)))
+    at = place_of(looks.defects.tree[told] * _PARTS + looks.defects.part[told], place)
+    np.bitwise_or.at(bits, at[at >= 0], np.int64(1) << looks.defects.defect[told[at >= 0]])
+    seen_on = latest(
+        place_of(spoken.tree * _PARTS + spoken.part, place), spoken.seen_on, len(place)
+    )
+    seen_on = np.maximum(seen_on, from_fungus(fungi.seen_on, -1).astype(np.int64))
+    failure = words.word[np.maximum(word_at, 0)] if len(by_word) else np.zeros(len(place), np.int8)
+    made = PartEvidence(
+        tree=place_of(place // _PARTS, keys),
+        part=small(place % _PARTS),
+        failure=small(np.where(word_at >= 0, failure, 0)),
+        code=small(from_fungus(fungi.code, 0)),
+        certainty=from_fungus(fungi.probability, 0.0),
+        rot=small(rot),
+        taxon=taxon,
+        measured=_measured(place, rot, from_fungus(fungi.seen_on, -1), looks),
+        defects=bits,
+    )
+    return made, seen_on
+
+
+def _measured(place: Ints, rot: Words, fungus_seen: Floats, looks: Looks) -> Flags:
+    """Parts that a reading has seen since the fungus was; shape (rows,).
+
+    Stem readings say nothing of roots: a reading counts for its own part only.
+    """
+    at = place_of(looks.reading_tree * _PARTS + looks.reading_part, place)
+    good = np.flatnonzero(at >= 0)
+    kinds = [inputs.READINGS.index(name) for name in _SEES_ALL_ROT]
+    under_read = np.isin(rot[at[good]], (RotType.BROWN, RotType.SOFT))
+    sees = ~under_read | np.isin(looks.reading_kind[good], kinds)
+    sees &= looks.reading_day[good] >= fungus_seen[at[good]]
+    measured = np.zeros(len(place), np.bool_)
+    measured[at[good[sees]]] = True
+    return measured
+
+
+def _branches(keys: Ints, looks: Looks) -> Floats:
+    """Diameter of the thickest branch told in the latest inspection; (trees with evidence,)."""
+    rows = looks.defects
+    told = np.flatnonzero(
+        rows.latest & (rows.part == Part.BRANCH) & ~np.isnan(rows.diameter) & (rows.diameter > 0)
+    )
+    at = place_of(rows.tree[told], keys)
+    thickest = np.full(len(keys), -np.inf)
+    np.maximum.at(thickest, at[at >= 0], rows.diameter[told[at >= 0]])
+    return np.where(np.isinf(thickest), np.nan, thickest)
+
+
+def failure_table(spoken: Spoken) -> dict[str, object]:
+    """Columns of scoring.failure."""
+    return {
+        "tree_key": spoken.tree,
+        "part": spoken.part,
+        "witness": labels(spoken.witness, WITNESSES),
+        "rule_id": labels(spoken.rule, spoken.rule_ids),
+        "failure": spoken.word,
+        "points": pa.array(spoken.points, mask=spoken.points == 0),
+        "seen_on": pa.array(spoken.seen_on.astype(np.int32), mask=spoken.seen_on < 0).cast(
+            pa.date32()
+        ),
+        "detail": labels(spoken.detail, spoken.details),
+    }

@@ -1,0 +1,99 @@
+"""The trees of ingest as arrays, with what is filled where the inventory is silent."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.scoring.assembly.columns import codes, days, dictionary, numbers, truths
+from pipeline.scoring.impact.reach import heights, whole_tree_reach
+from pipeline.scoring.parameters import Parameters
+from pipeline.scoring.parameters.failure import WOODS
+from pipeline.scoring.parameters.work import PRIOR_STATES
+from pipeline.tables import inputs
+from pipeline.units import Flags, Floats, Ints, Words
+
+TREE_COLUMNS = (
+    "tree_key", "tree_id", "x_m", "y_m", "place_doubtful", "species", "genus", "wood", "dbh_cm",
+    "height_m", "crown_width_m", "condition", "status", "wires", "voltage_v", "notes",
+    "last_inspected_on",
+)  # fmt: skip
+RATED = ("standing", "dead")
+
+
+@dataclass(frozen=True)
+class Trees:
+    """Every tree in the order of ingest.trees, each shape (trees,).
+
+    Parameters
+    ----------
+    table : the columns TREE_COLUMNS as they are.
+    dbh_used : dbh, filled where missing.
+    condition : place in PRIOR_STATES; a dead tree is dead whatever its condition says.
+    wood : place in WOODS, -1 for any other.
+    genus, genera : number of the genus, -1 unknown, and the names.
+    """
+
+    table: pa.Table
+    x: Floats
+    y: Floats
+    dbh: Floats
+    dbh_used: Floats
+    height: Floats
+    height_filled: Flags
+    crown: Floats
+    reach: Floats
+    status: Ints
+    rated: Flags
+    dead: Flags
+    condition: Ints
+    wood: Ints
+    genus: Ints
+    genera: list[str]
+    wires: Ints
+    last_inspected: Ints
+    size: Words
+
+    def __len__(self) -> int:
+        """Number of trees."""
+        return len(self.x)
+
+
+def read_trees(table: pa.Table, parameters: Parameters) -> Trees:
+    """The trees, with height and diameter filled by the published curve."""
+    reach = parameters.target.reach
+    dbh = numbers(table, "dbh_cm")
+    dbh_used = np.where(np.isnan(dbh), reach.dbh_without_cm, dbh)
+    height, filled = heights(numbers(table, "height_m"), dbh, values=reach)
+    status = codes(table, "status", inputs.TREE_STATUS)
+    condition = codes(table, "condition", PRIOR_STATES)
+    dead = (status == inputs.TREE_STATUS.index("dead")) | (condition == PRIOR_STATES.index("dead"))
+    condition = np.where(condition < 0, PRIOR_STATES.index("unknown"), condition)
+    genus, genera = dictionary(table, "genus")
+    sizes = parameters.target.severity.size_from_cm
+    return Trees(
+        table=table,
+        x=numbers(table, "x_m"),
+        y=numbers(table, "y_m"),
+        dbh=dbh,
+        dbh_used=dbh_used,
+        height=height,
+        height_filled=filled,
+        crown=numbers(table, "crown_width_m"),
+        reach=whole_tree_reach(height, dead, values=reach),
+        status=status,
+        rated=np.isin(status, [inputs.TREE_STATUS.index(name) for name in RATED]),
+        dead=dead,
+        condition=np.where(dead, PRIOR_STATES.index("dead"), condition),
+        wood=codes(table, "wood", WOODS),
+        genus=genus,
+        genera=genera,
+        wires=codes(table, "wires", inputs.WIRES),
+        last_inspected=days(table, "last_inspected_on"),
+        size=np.maximum(np.searchsorted(sizes, dbh_used, side="right") - 1, 0).astype(np.int8),
+    )
+
+
+def doubtful_places(trees: Trees) -> Flags:
+    """Trees whose place is in doubt; shape (trees,)."""
+    return truths(trees.table, "place_doubtful")

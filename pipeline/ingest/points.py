@@ -16,7 +16,7 @@ from pipeline.ingest.quarantine import Done, Finding
 from pipeline.units import Flags, Floats
 
 _WGS84 = "EPSG:4326"
-_MOST_LONGITUDE, _MOST_LATITUDE = 180.0, 90.0
+MOST_LONGITUDE, MOST_LATITUDE = 180.0, 90.0
 # How far from the bulk of a city's rows a place is doubtful, and not this city's at all.
 DOUBTFUL_KM, FOREIGN_KM = 50.0, 100.0
 _KM_PER_DEGREE = 111.2  # mean of the meridian
@@ -37,6 +37,7 @@ class Places:
     crs : the CRS and where it was found, for the account.
     told : True where the row says something about its place.
     flags : code to rows, for rows that stay.
+    in_degrees : the file itself gives longitude and latitude, which can have changed places.
     findings : faults; those of missing places are `set aside`.
     """
 
@@ -46,6 +47,7 @@ class Places:
     told: Flags
     flags: dict[str, Flags]
     findings: tuple[Finding, ...]
+    in_degrees: bool = False
 
 
 def read_places(mapped: Mapped, *, crs: str | None, need: bool) -> Places:
@@ -90,7 +92,9 @@ def read_places(mapped: Mapped, *, crs: str | None, need: bool) -> Places:
                            f"the coordinates do not exist in {name}")  # fmt: skip
     elif name not in {_WGS84, "OGC:CRS84"}:
         lon, lat = geo_crs.transform(lon, lat, source=parsed, target=geo_crs.WGS84)
-    return Places(lon, lat, f"{parsed.to_string()} ({source})", told, {}, findings)
+    degrees = geo_crs.is_geographic(parsed)
+    shown = name if parsed.to_epsg() is None else f"EPSG:{parsed.to_epsg()}"
+    return Places(lon, lat, f"{shown} ({source})", told, {}, findings, degrees)
 
 
 def judged(
@@ -117,7 +121,7 @@ def judged(
                            "Change them back in the file.")  # fmt: skip
         away = distance_km(lon, lat, city)
     impossible = np.isfinite(lon) & (
-        (np.abs(lon) > _MOST_LONGITUDE) | (np.abs(lat) > _MOST_LATITUDE)
+        (np.abs(lon) > MOST_LONGITUDE) | (np.abs(lat) > MOST_LATITUDE)
     )
     findings += _aside(mapped, impossible, "place_impossible",
                        "no place on Earth has these degrees")  # fmt: skip
@@ -143,7 +147,7 @@ def judged(
     flags["place_rounded"] = rounded & ~outside & ~impossible
     gone = outside | impossible
     lon[gone] = lat[gone] = np.nan
-    return Places(lon, lat, places.crs, places.told, {**places.flags, **flags}, tuple(findings))
+    return Places(lon, lat, places.crs, places.told, flags, tuple(findings), places.in_degrees)
 
 
 def bulk_box(lon: Floats, lat: Floats) -> Box:
@@ -265,11 +269,11 @@ def _need_fit(parsed: Any, a: Floats, b: Floats, *, where: str, crs: str) -> Non
     if not len(a):
         return
     if geo_crs.is_geographic(parsed):
-        straight = (np.abs(a) <= _MOST_LONGITUDE) & (np.abs(b) <= _MOST_LATITUDE)
-        turned = (np.abs(b) <= _MOST_LONGITUDE) & (np.abs(a) <= _MOST_LATITUDE)
+        straight = (np.abs(a) <= MOST_LONGITUDE) & (np.abs(b) <= MOST_LATITUDE)
+        turned = (np.abs(b) <= MOST_LONGITUDE) & (np.abs(a) <= MOST_LATITUDE)
         fits, kind = straight | turned, "degrees"
     else:
-        degrees = (np.abs(a) <= _MOST_LONGITUDE) & (np.abs(b) <= _MOST_LATITUDE)
+        degrees = (np.abs(a) <= MOST_LONGITUDE) & (np.abs(b) <= MOST_LATITUDE)
         fits, kind = ~degrees, "lengths on a grid"
     if fits.mean() < 1 - _MOST_ON_ONE_POINT:
         raise InputError(

@@ -1,0 +1,135 @@
+"""Where the city lies: the box that strays are judged by, and the run's metric CRS."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from pipeline.errors import InputError
+from pipeline.geo import crs as geo_crs
+from pipeline.ingest import points
+from pipeline.ingest.gathering import Read
+from pipeline.ingest.points import Box, Places
+from pipeline.units import Floats
+
+# Trees and wards of one city are not farther apart than this.
+_APART_KM = 100.0
+
+
+@dataclass(frozen=True)
+class Site:
+    """The run's metric CRS, the city's box in degrees, and the judged places of each tree file."""
+
+    epsg: int
+    city: Box
+    places: tuple[Places, ...]
+
+
+def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, where: str) -> Site:
+    """Place the trees, and with them the run.
+
+    Parameters
+    ----------
+    crs : the metric CRS of the settings; None: the UTM zone of the trees.
+    where : the settings file, for messages.
+
+    Raises
+    ------
+    InputError
+        If trees have no usable place, a CRS cannot be right, or trees and wards lie apart.
+    """
+    raw = [points.read_places(t.mapped, crs=t.spec.crs, need=True) for t in trees]
+    lon = np.concatenate([p.longitude for p in raw])
+    lat = np.concatenate([p.latitude for p in raw])
+    names = ", ".join(t.mapped.raw.file for t in trees)
+    _need_places(lon, lat, names)
+    points.need_spread(lon, lat, where=f"trees file {names}")
+    box = points.bulk_box(lon, lat)
+    wards_box = _box_of(wards)
+    area = None if crs is None else geo_crs.parse(crs, where=where).area_of_use
+    frame = wards_box or (None if area is None else area.bounds)
+    if _swapped(box, frame):
+        box = (box[1], box[0], box[3], box[2])
+    if frame is not None:
+        _need_near(box, frame, names, "the wards" if wards_box else f"the area of {crs}")
+    city = box if wards_box is None else wards_box
+    places = tuple(
+        points.judged(t.mapped, p, city=city, wanted=t.spec.bounding_box, swappable=p.in_degrees)
+        for t, p in zip(trees, raw, strict=True)
+    )
+    lon = np.concatenate([p.longitude for p in places])
+    lat = np.concatenate([p.latitude for p in places])
+    _need_places(lon, lat, names)
+    if crs is not None:
+        return Site(geo_crs.metric_epsg(crs, where=f"{where}, key city.crs"), city, places)
+    return Site(geo_crs.utm_epsg(lon, lat), city, places)
+
+
+def _need_places(lon: Floats, lat: Floats, names: str) -> None:
+    """Refuse an inventory without a single place.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    if not (np.isfinite(lon) & np.isfinite(lat)).any():
+        raise InputError(
+            where=f"trees file {names}",
+            found=f"{len(lon):,} rows and no usable place",
+            expected="coordinates of the trees",
+            remedy="Look at the columns that the map names for the place, and at the CRS.",
+        )
+
+
+def _box_of(wards: Sequence[Read]) -> Box | None:
+    """The box of all ward polygons in degrees, or None."""
+    found: list[Box] = []
+    for ward in wards:
+        raw = ward.mapped.raw
+        if raw.geometry is None or not (raw.crs or ward.spec.crs):
+            continue
+        west, south, east, north = shapely.total_bounds(raw.geometry)
+        source = geo_crs.parse(raw.crs or str(ward.spec.crs), where=f"wards file {raw.file}")
+        x, y = geo_crs.transform(
+            np.array([west, east, west, east]), np.array([south, south, north, north]),
+            source=source, target=geo_crs.WGS84,
+        )  # fmt: skip
+        if np.isfinite(x).all() and np.isfinite(y).all():
+            found.append((float(x.min()), float(y.min()), float(x.max()), float(y.max())))
+    if not found:
+        return None
+    sides = np.array(found)
+    return (*map(float, sides[:, :2].min(axis=0)), *map(float, sides[:, 2:].max(axis=0)))  # type: ignore[return-value]
+
+
+def _swapped(box: Box, frame: Box | None) -> bool:
+    """Whether the bulk itself has longitude and latitude the wrong way round."""
+    lon, lat = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    if frame is None:
+        return abs(lat) > points.MOST_LATITUDE >= abs(lon)
+    return _km(lon, lat, frame) > _APART_KM and _km(lat, lon, frame) <= _APART_KM
+
+
+def _need_near(box: Box, frame: Box, names: str, what: str) -> None:
+    """Refuse trees whose bulk lies far from where the city is said to be.
+
+    Raises
+    ------
+    InputError
+        If they lie too far apart.
+    """
+    lon, lat = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    apart = _km(lon, lat, frame)
+    if apart > _APART_KM:
+        raise InputError(
+            where=f"trees file {names}",
+            found=f"trees about {lon:.4f} {lat:.4f} degrees, {apart:,.0f} km from {what}",
+            expected=f"trees within {_APART_KM:.0f} km of {what}",
+            remedy="Name the right CRS of the file, or the right file of wards.",
+        )
+
+
+def _km(lon: float, lat: float, frame: Box) -> float:
+    return float(points.distance_km(np.array([lon]), np.array([lat]), frame)[0])

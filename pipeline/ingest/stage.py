@@ -1,0 +1,209 @@
+"""The ingest stage: the files that the settings name, read, checked, joined and written."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.geo.shapes import from_wkb
+from pipeline.ingest import accounts, osm, places, points, sightings, siting, streets, trees, zones
+from pipeline.ingest.accounts import File
+from pipeline.ingest.checks import ranges
+from pipeline.ingest.danger import DangerWords, urgent_taxa
+from pipeline.ingest.gathering import Gathered, Read, gather, raw_of_map
+from pipeline.ingest.names import NameBook
+from pipeline.ingest.quarantine import Done, Finding, accepted_mask
+from pipeline.ingest.siting import Site
+from pipeline.progress import Teller
+from pipeline.published.table import Library
+from pipeline.settings.model import RunSettings
+from pipeline.tables import catalogue_ingest as tables
+from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE, SOURCES
+from pipeline.tables.catalogue_places import BASEMAP, STREET_NODES, STREETS, WARDS, ZONES
+from pipeline.tables.schema import TableSchema
+from pipeline.tables.store import RunStore, empty
+
+STEPS = 6
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """Tables of the ground under the trees, and the accounts of their files."""
+
+    written: dict[TableSchema, pa.Table]
+    files: tuple[File, ...]
+
+
+def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
+    """Read all inputs and write every table of the ingest stage, empty where there is no input.
+
+    Raises
+    ------
+    InputError
+        If a file as a whole cannot be used.
+    ManyFaults
+        If several cannot.
+    """
+    teller.step("reading the files")
+    status = library.table("status_words", key=("word",))
+    words = dict(zip(status.texts("word"), status.texts("status"), strict=True))
+    gathered = gather(
+        settings,
+        limits=ranges(library.table("plausible_ranges", key=("input", "column"))),
+        vocabulary={"status": words},
+    )
+    teller.step("placing the trees")
+    site = siting.settle(
+        gathered["trees"], gathered["wards"],
+        crs=settings.settings.city.crs, where=str(settings.settings_path),
+    )  # fmt: skip
+    store.epsg = site.epsg
+    teller.step("reading the ground")
+    ground = _ground(settings, gathered, site, library)
+    teller.step("cleaning the trees")
+    fungi = NameBook.of_fungi(
+        library.table("taxa"), library.table("taxon_names", key=("name", "taxon_id")),
+        least_score=settings.settings.matching.misspelling_score,
+    )  # fmt: skip
+    inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
+    teller.step("joining the sightings")
+    joined, seen = _sightings(settings, gathered, site, inventory.table, fungi)
+    teller.step("writing")
+    files = (*_tree_files(gathered, site, inventory), *seen, *ground.files)
+    files = tuple(sorted(files, key=lambda file: file.raw.source_key))
+    aside = accounts.quarantine_table(
+        files, DangerWords(library.table("danger_words", key=("word", "language"))),
+        fungi=fungi, urgent=urgent_taxa(library.table("taxa")),
+    )  # fmt: skip
+    written = {
+        **{table: empty(table) for table in tables.INGEST_TABLES},
+        tables.TREES: inventory.table,
+        tables.SIGHTINGS: joined.table,
+        tables.SIGHTING_MATCHES: joined.matches,
+        **ground.written,
+        QUARANTINE: aside,
+        FINDINGS: accounts.findings_table(files),
+        SOURCES: accounts.sources_table(files),
+    }
+    for table, data in written.items():
+        store.write(table, data)
+
+
+def _inventory(
+    settings: RunSettings, gathered: Gathered, site: Site, library: Library, wards: pa.Table
+) -> trees.Inventory:
+    species = library.table("tree_species")
+    return trees.build(
+        [read.mapped for read in gathered["trees"]],
+        site.places,
+        epsg=site.epsg,
+        wards=trees.Wards(from_wkb(wards["geometry"].to_numpy()), tuple(wards["name"].to_pylist())),
+        book=NameBook.of_trees(
+            species, library.table("tree_names", key=("name", "species")),
+            least_score=settings.settings.matching.misspelling_score,
+        ),
+        species=species,
+    )  # fmt: skip
+
+
+def _tree_files(gathered: Gathered, site: Site, inventory: trees.Inventory) -> tuple[File, ...]:
+    files = zip(gathered["trees"], site.places, inventory.findings, strict=True)
+    return tuple(_file(read, found, crs=place.crs) for read, place, found in files)
+
+
+def _sightings(
+    settings: RunSettings, gathered: Gathered, site: Site, inventory: pa.Table, fungi: NameBook
+) -> tuple[sightings.Joined, tuple[File, ...]]:
+    reads = gathered["sightings"]
+    judged = []
+    for read in reads:
+        raw = points.read_places(read.mapped, crs=read.spec.crs, need=False)
+        judged.append(
+            points.judged(
+                read.mapped, raw, city=site.city, wanted=read.spec.bounding_box,
+                swappable=raw.in_degrees,
+            )
+        )  # fmt: skip
+    joined = sightings.build(
+        [read.mapped for read in reads],
+        judged,
+        sightings.TreeIndex(
+            inventory["tree_id"].combine_chunks(),
+            inventory["x_m"].to_numpy(),
+            inventory["y_m"].to_numpy(),
+            inventory["status"].combine_chunks().cast(pa.string()),
+        ),
+        epsg=site.epsg,
+        book=fungi,
+        settings=settings.settings.matching,
+    )
+    files = tuple(
+        _file(
+            read, found, crs=place.crs,
+            notes=(sightings.PSEUDONYM_NOTE,) if read.mapped.has("observer") else (),
+        )
+        for read, place, found in zip(reads, judged, joined.findings, strict=True)
+    )  # fmt: skip
+    return joined, files
+
+
+def _ground(settings: RunSettings, gathered: Gathered, site: Site, library: Library) -> _Ground:
+    """Wards, zones, streets and the ground map, of files and of a map extract."""
+    classes = streets.RoadClasses.of(library.table("street_classes"))
+    files: list[File] = []
+    parts: dict[str, list[pa.Table]] = {"wards": [], "zones": [], "basemap": []}
+    for kind, part_of in (
+        ("wards", places.wards), ("zones", zones.survey), ("basemap", places.basemap),
+    ):  # fmt: skip
+        for read in gathered[kind]:
+            part = part_of(read.mapped, epsg=site.epsg, crs=read.spec.crs)
+            parts[kind].append(part.table)
+            files.append(_file(read, part.findings))
+    lines = []
+    for read in gathered["streets"]:
+        street = streets.lines_of(read.mapped, classes, epsg=site.epsg, crs=read.spec.crs)
+        lines.append(street.lines)
+        files.append(_file(read, street.findings, notes=(street.note,) if street.note else ()))
+    extract = settings.settings.inputs.osm
+    if extract is not None and set(extract.take) - {"trees"}:
+        found = osm.read_map(
+            settings.data_dir / extract.file, osm.Targets.of(library.table("osm_targets")), classes,
+            where=f"map extract {extract.file}", epsg=site.epsg, take=extract.take,
+        )  # fmt: skip
+        raw = raw_of_map(
+            settings, extract.file, kind="osm", source_key=gathered.next_source, data=found.objects
+        )
+        files.append(File(raw, found.findings, _accepted(len(raw), found.findings)))
+        lines.append(found.lines)
+        parts["zones"].append(found.zones)
+        parts["basemap"].append(found.basemap)
+    whole = streets.StreetLines.joined(lines)
+    graph = streets.graph(whole, classes)
+    parts["zones"].append(zones.of_lines(whole, classes))
+    written = {
+        WARDS: places.keyed(WARDS, parts["wards"]),
+        ZONES: places.keyed(ZONES, parts["zones"]),
+        BASEMAP: places.keyed(BASEMAP, parts["basemap"]),
+        STREET_NODES: graph.nodes,
+        STREETS: graph.edges,
+    }
+    return _Ground(written, tuple(files))
+
+
+def _file(
+    read: Read,
+    findings: Sequence[Finding],
+    *,
+    crs: str | None = None,
+    notes: tuple[str, ...] = (),
+) -> File:
+    """The account of a file: what its map found, then what its stage found."""
+    every = (*read.mapped.findings, *findings)
+    return File(
+        read.mapped.raw, every, _accepted(len(read.mapped), every), read.mapped, crs, notes
+    )
+
+
+def _accepted(size: int, findings: Sequence[Finding]) -> int:
+    return int(np.count_nonzero(accepted_mask(size, findings)))

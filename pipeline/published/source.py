@@ -20,8 +20,8 @@ class Source:
 
     @property
     def citation(self) -> str:
-        """One line for people."""
-        parts = [f"{self.authors} ({self.year}).", f"{self.title}."]
+        """One line for people; a source without a year is 'n.d.'."""
+        parts = [f"{self.authors} ({self.year or 'n.d.'}).", f"{self.title}."]
         if self.publisher:
             parts.append(f"{self.publisher}.")
         if self.identifier:

@@ -1,0 +1,208 @@
+"""What a run read, lacked, assumed and left out, as counts and plain sentences for its pages."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.render.context import RenderContext
+from pipeline.render.style import number
+from pipeline.terms import RatingWord, word
+
+_SURVEYED = ("survey", "map_tag", "building")
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One thing that a reader must know, and what it costs or means."""
+
+    what: str
+    cost: str
+
+
+@dataclass(frozen=True, slots=True)
+class Quarter:
+    """Totals of the jobs placed in one quarter."""
+
+    name: str
+    jobs: int
+    hours: float
+    late: int
+    make_safe: int
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Jobs left out for one reason; `make_safe` of them were on the make-safe list."""
+
+    reason: str
+    jobs: int
+    hours: float
+    make_safe: int
+
+
+def rating_counts(context: RenderContext) -> list[tuple[RatingWord, int]]:
+    """Rated trees by rating, worst first; trees that nobody assessed come last and apart."""
+    ratings = context.table("scoring.tree_ratings")
+    words = ratings.filter(ratings["rated"])["rating"].to_numpy()
+    counts = np.bincount(words, minlength=len(RatingWord))
+    order = (*sorted(RatingWord, reverse=True)[:-1], RatingWord.NOT_ASSESSED)
+    return [(rating, int(counts[rating])) for rating in order]
+
+
+def sources(context: RenderContext) -> list[dict[str, Any]]:
+    """One row a file read, with its account: rows in = accepted + set aside."""
+    return list(context.table("ingest.sources").to_pylist())
+
+
+def quarters(context: RenderContext) -> list[Quarter]:
+    """Totals of each quarter that has jobs, in their order."""
+    queue = context.table("planning.queue")
+    jobs = context.table("planning.jobs")
+    table = pa.table(
+        {
+            "quarter": queue["quarter"].cast(pa.string()),
+            "hours": jobs["hours"].take(queue["job_key"]),
+            "late": pc.greater(queue["late_days"], 0).cast(pa.int64()),
+            "safe": jobs["make_safe"].take(queue["job_key"]).cast(pa.int64()),
+        }
+    )
+    totals = table.group_by("quarter").aggregate(
+        [("quarter", "count"), ("hours", "sum"), ("late", "sum"), ("safe", "sum")]
+    )
+    return [
+        Quarter(
+            row["quarter"], row["quarter_count"], row["hours_sum"], row["late_sum"], row["safe_sum"]
+        )
+        for row in totals.sort_by("quarter").to_pylist()
+    ]
+
+
+def left_out(context: RenderContext) -> list[LeftOut]:
+    """Jobs left out by their binding reason, most first."""
+    left = context.table("planning.unscheduled")
+    jobs = context.table("planning.jobs")
+    table = pa.table(
+        {
+            "reason": left["reason"].cast(pa.string()),
+            "hours": jobs["hours"].take(left["job_key"]),
+            "safe": jobs["make_safe"].take(left["job_key"]).cast(pa.int64()),
+        }
+    )
+    totals = table.group_by("reason").aggregate(
+        [("reason", "count"), ("hours", "sum"), ("safe", "sum")]
+    )
+    rows = totals.sort_by([("reason_count", "descending"), ("reason", "ascending")]).to_pylist()
+    return [
+        LeftOut(row["reason"], row["reason_count"], row["hours_sum"], row["safe_sum"])
+        for row in rows
+    ]
+
+
+def missing_inputs(context: RenderContext) -> list[Note]:
+    """Inputs that were not given, with what each costs."""
+    settings = context.settings.settings
+    zones = pc.is_in(
+        context.table("ingest.zones")["how"].cast(pa.string()), value_set=pa.array(_SURVEYED)
+    )
+    absent = (
+        (_rows(context, "ingest.sightings"), "No sightings of fungi",
+         ("Ratings rest on the defects that inspectors noted. Decay that only a fungus shows is "
+          "not seen.")),
+        (_rows(context, "ingest.inspections"), "No inspections",
+         "Nearly all trees are not assessed. The queue can only say where to look first."),
+        (pc.sum(zones).as_py() or 0, "No target zones",
+         ("Who is under a tree is taken from street classes, or assumed to be "
+          f"'{settings.rating.assumed_occupancy}' where no street is known.")),
+        (_rows(context, "ingest.streets"), "No streets",
+         ("Crews are routed along straight lines, made "
+          f"{settings.planning.straight_line_factor:g} times as long. Times on the road are "
+          "rough.")),
+        (_rows(context, "ingest.wards"), "No ward borders",
+         "Trees outside the city are not found, and wards are those that the inventory names."),
+        (_rows(context, "ingest.basemap"), "No water, parks or buildings",
+         "The maps draw less to find one's way by. Buildings are not counted as targets."),
+        (len(settings.crews), "No crews", "Nothing is scheduled. Every job is listed as left out."),
+        (_rows(context, "ingest.decisions"), "No decisions by people",
+         "The program's own choice stands for every tree."),
+        (_rows(context, "ingest.work_done"), "No work brought back by crews",
+         "Work that was done lately may stand in the queue again."),
+        (len(settings.city.region), "No region",
+         "The strictest closed windows for pruning and nests are used."),
+    )  # fmt: skip
+    return [Note(what, cost) for given, what, cost in absent if not given]
+
+
+def assumptions(context: RenderContext) -> list[Note]:
+    """Values that were filled or assumed, with how many trees they touch."""
+    ratings = context.table("scoring.tree_ratings")
+    trees = context.table("ingest.trees")
+    rated = ratings["rated"]
+    total = _true(rated)
+    settings = context.settings.settings
+    rows = (
+        (_true(pc.and_(rated, ratings["height_filled"])),
+         "have no height that could be used",
+         "The height is filled from the diameter by published allometry, so reach is rougher."),
+        (_true(pc.and_(rated, ratings["occupancy_assumed"])),
+         "stand over no known target zone",
+         f"Occupancy is assumed to be '{settings.rating.assumed_occupancy}'."),
+        (_true(pc.is_null(trees["dbh_cm"])),
+         "have no usable diameter", "Size classes and hours of work are assumed."),
+        (_true(pc.equal(trees["wires"].cast(pa.string()), "unknown")),
+         "have no word on wires",
+         "Crews are told to look for wires and to treat any as live until the utility says more."),
+        (_true(trees["place_doubtful"]),
+         "stand at a doubtful place", "They lie outside the wards, or their point was mended."),
+        (_true(pc.equal(trees["species_how"].cast(pa.string()), "genus_only")),
+         "are known by genus only", "Values of the genus are used."),
+        (_true(pc.is_null(trees["genus"])),
+         "have no known species", "They are rated as a tree of unknown kind."),
+    )  # fmt: skip
+    return [
+        Note(f"{number(count)} of {number(max(total, trees.num_rows))} trees {what}.", cost)
+        for count, what, cost in rows
+        if count
+    ]
+
+
+def in_words(code: str) -> str:
+    """A code of a table as people read it."""
+    return _WORDS.get(code, code.replace("_", " "))
+
+
+_WORDS = {
+    "no_crew_of_type": "no crew of the kind that is needed",
+    "no_machine": "no crew has the machine",
+    "no_hours_left": "no crew-hours left",
+    "out_of_season": "inside a closed window",
+    "deferred": "deferred by a person",
+    "longer_than_shift": "longer than the shifts allowed for one job",
+    "do_not_climb_no_lift": "must not be climbed, and no lift crew",
+    "retain_monitor": "look again at the tree",
+    "prune_part": "prune the part",
+    "dig_root_collar": "dig out the root collar",
+    "sound": "sound with the mallet",
+    "drill": "drill for sound wood",
+    "tomography": "tomography",
+    "expert_identification": "have the fungus named",
+    "move_target": "move the target",
+    "habitat_pole": "leave as a habitat stem",
+    "reduce_crown": "reduce the crown",
+    "make_safe": "make safe: close, isolate or prop",
+}
+
+
+def rating_word(rating: RatingWord) -> str:
+    """The word of a rating with a capital."""
+    return word(rating).capitalize()
+
+
+def _rows(context: RenderContext, table: str) -> int:
+    return int(context.table(table).num_rows)
+
+
+def _true(flags: pa.ChunkedArray | pa.Array) -> int:
+    return int(pc.sum(flags).as_py() or 0)

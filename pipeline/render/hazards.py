@@ -1,0 +1,248 @@
+"""What is dangerous about each stop of a crew, in words; the crew reads it before anything else.
+
+Everything is read from the run's tables and from config/rules; how near is near stands in
+config/rules/crew_hazards.csv. The conditions for stopping work are common practice, no source.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+import shapely
+
+from pipeline import terms
+from pipeline.geo.shapes import from_wkb
+from pipeline.render.cautions import DO_NOT_CLIMB
+from pipeline.render.context import RenderContext
+from pipeline.render.style import number
+from pipeline.render.work_rows import link_sentences
+from pipeline.units import Floats
+
+# The drawing of each hazard, in a box of 24 by 24; a page carries each once.
+MARKS: dict[str, str] = {
+    "make_safe": "M3 9h18v6H3zM7 15l4-6M13 15l4-6M6 15v5M18 15v5",
+    "no_climb": "M8 3v18M16 3v18M8 8h8M8 13h8M8 18h8M3 4l18 17",
+    "brittle": "M8 21V3M16 21v-6l-3-2 3-3-3-2 3-2V3",
+    "wires": "M3 6c6 4 12 4 18 0M12 9l-3 5h5l-3 6",
+    "traffic": "M12 3l5 17H7zM9.500 12h5M5 20h14",
+    "school": "M12 4l9 5-9 5-9-5zM7 11v5c3 2 7 2 10 0v-5",
+    "nest": "M4 12h16c0 9-16 9-16 0zM9 12c0-7 6-7 6 0",
+    "window": "M4 6h16v14H4zM4 10h16M8 3v5M16 3v5M8 13l8 5M16 13l-8 5",
+}
+CUTTING = frozenset(
+    {"make_safe", "remove", "habitat_pole", "prune_part", "reduce_crown", "pull_test"}
+)
+_ROT_WORDS = {0: "rot of a kind not known", 2: "brown rot", 3: "soft rot"}
+_CONCERNS = {
+    "oak_wilt": "oak wilt spreads through fresh wounds",
+    "elm_disease": "elm disease spreads through fresh wounds and wood",
+    "fire_blight": "fire blight spreads on tools",
+    "silver_leaf": "silver leaf enters fresh wounds",
+}
+_HYGIENE = {
+    "paint_wounds": "Paint every fresh wound at once.",
+    "dispose_elm_at_once": "Take the wood away and dispose of it at once.",
+    "clean_tools": "Clean the tools after each tree.",
+    "search_for_nests": "Search the crown for nests before the first cut.",
+}
+_LIVE = "Call the utility first. Qualified line-clearance crew only."
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """One danger: its mark, the words that stand out, and what follows from it."""
+
+    mark: str
+    head: str
+    text: str
+
+
+class Hazards:
+    """Finds the dangers of stops.
+
+    Parameters
+    ----------
+    context : the run.
+    """
+
+    def __init__(self, context: RenderContext) -> None:
+        """Read the distances that count as near."""
+        self._context = context
+        table = context.library.table("crew_hazards", key=("rule",), folder="rules")
+        self._near = {
+            name: table.number("value", rule=name)
+            for name in ("school_near", "traffic_near", "traffic_from")
+        }
+
+    def of(self, stops: pa.Table) -> list[list[Hazard]]:
+        """The dangers of each stop, gravest first, shape (stops,).
+
+        Parameters
+        ----------
+        stops : described jobs with the columns day, x_m and y_m.
+        """
+        rows = stops.select(
+            ["day", "tree_key", "action", "wires", "voltage_v", "no_climb", "make_safe",
+             "season_code"]
+        ).to_pylist()  # fmt: skip
+        points = shapely.points(stops["x_m"].to_numpy(), stops["y_m"].to_numpy())
+        schools = self._nearest(points, self._schools, self._near["school_near"])
+        roads = self._nearest(points, self._roads, self._near["traffic_near"])
+        brittle = self._brittle()
+        reasons = link_sentences(self._context, stops["tree_key"], starts="no_climb")
+        return [
+            [
+                *_now(row),
+                *_climb(row, reasons.get(row["tree_key"], "")),
+                *brittle.get(row["tree_key"], ()),
+                *_wires(row),
+                *self._season(row),
+                *self._traffic(road),
+                *self._school(school),
+            ]
+            for row, school, road in zip(rows, schools, roads, strict=True)
+        ]
+
+    def _brittle(self) -> Mapping[int, list[Hazard]]:
+        decay = self._context.table("scoring.decay")
+        decay = decay.filter(pc.is_in(decay["rot"], value_set=pa.array(_ROT_WORDS, pa.int8())))
+        found: dict[tuple[int, int], list[str]] = defaultdict(list)
+        for key, rot, part in zip(
+            decay["tree_key"].to_pylist(),
+            decay["rot"].to_pylist(),
+            decay["part"].to_pylist(),
+            strict=True,
+        ):
+            found[key, rot].append(terms.word(terms.Part(part)))
+        made: dict[int, list[Hazard]] = defaultdict(list)
+        for (key, rot), parts in sorted(found.items()):
+            head = "Wood may be brittle." if rot == 0 else "Brittle wood."
+            text = (
+                f"{_ROT_WORDS[rot].capitalize()} of {' and '.join(parts)}: it breaks unannounced."
+            )
+            made[key].append(Hazard("brittle", head, text))
+        return made
+
+    def _season(self, row: Mapping[str, Any]) -> list[Hazard]:
+        rule = self._restrictions.get(row["season_code"] or "")
+        if rule is None or row["action"] not in CUTTING:
+            return []
+        extra = _HYGIENE.get(rule["lifted_by"], "")
+        if rule["concern"] not in _CONCERNS:
+            text = f"{extra} A nest or roost in use stops the work.".strip()
+            return [Hazard("nest", "Nests and roosts.", text)]
+        if not within(row["day"], rule["closed_from"], rule["closed_to"]):
+            return []
+        text = f"{_CONCERNS[rule['concern']].capitalize()}. {extra}".strip()
+        return [Hazard("window", "Inside a closed window.", text)]
+
+    def _school(self, zone: int) -> list[Hazard]:
+        if zone < 0:
+            return []
+        row = self._context.table("ingest.zones").slice(zone, 1).to_pylist()[0]
+        hours = f" Open {row['open_hours']}." if row["open_hours"] else " Hours not known."
+        name = row["name"] or str(row["kind"])
+        text = f"{name}.{hours} No work over its paths when children come and go."
+        return [Hazard("school", "School near.", text)]
+
+    def _traffic(self, zone: int) -> list[Hazard]:
+        if zone < 0:
+            return []
+        row = self._context.table("ingest.zones").slice(zone, 1).to_pylist()[0]
+        counted = "" if row["how"] == "survey" else ", by the class of the road"
+        text = f"About {number(row['vehicles_per_day'])} vehicles a day{counted}."
+        name = f"{row['name']}. " if row["name"] else ""
+        return [Hazard("traffic", "Traffic.", f"{name}{text} Signs and cones before work.")]
+
+    @cached_property
+    def _restrictions(self) -> dict[str, Mapping[str, str]]:
+        table = self._context.library.table("restrictions", key=("code",), folder="rules")
+        return {row["code"]: row for row in table.rows}
+
+    @cached_property
+    def _schools(self) -> npt.NDArray[np.int64]:
+        kinds = self._context.table("ingest.zones")["kind"].cast(pa.string())
+        chosen = pc.is_in(kinds, value_set=pa.array(["school", "kindergarten"]))
+        return np.flatnonzero(chosen.to_numpy(zero_copy_only=False))
+
+    @cached_property
+    def _roads(self) -> npt.NDArray[np.int64]:
+        traffic = self._context.table("ingest.zones")["vehicles_per_day"]
+        busy = pc.greater_equal(traffic, self._near["traffic_from"]).fill_null(False)
+        return np.flatnonzero(busy.to_numpy(zero_copy_only=False))
+
+    def _nearest(
+        self, points: npt.NDArray[np.object_], zones: npt.NDArray[np.int64], within_m: float
+    ) -> list[int]:
+        """The nearest of these zones for each point, -1 where none is near enough."""
+        found = np.full(points.shape, -1, np.int64)
+        if zones.size and points.size:
+            wkb = self._context.table("ingest.zones")["geometry"].take(pa.array(zones))
+            shapes = from_wkb(np.asarray(wkb.to_pylist(), dtype=object))
+            at, which = shapely.STRtree(shapes).query_nearest(
+                points, max_distance=within_m, all_matches=False
+            )
+            found[at] = zones[which]
+        return [int(zone) for zone in found]
+
+
+def stop_conditions(action: str, hazards: list[Hazard]) -> list[str]:
+    """When to stop at this stop and call the office: common practice, no source."""
+    marks = {hazard.mark for hazard in hazards}
+    if action not in CUTTING:
+        return ["the tree moves, cracks or drops anything", "anything hangs or is split above you"]
+    told = ["the tree moves or cracks", "people cannot be kept out from under it"]
+    if marks & {"brittle", "no_climb"}:
+        told.insert(1, "there is more decay at the cut than this card says")
+    told.append("a wire is nearer than you were told")
+    told.append("a nest or roost is in use")
+    return told
+
+
+def within(day: date, first: str, last: str) -> bool:
+    """Whether a day lies in a yearly window of month-day texts; an empty window never holds."""
+    if not first or not last:
+        return False
+    today = f"{day:%m-%d}"
+    return first <= today <= last if first <= last else today >= first or today <= last
+
+
+def _now(row: Mapping[str, Any]) -> list[Hazard]:
+    if not row["make_safe"]:
+        return []
+    text = "It may fail at any time. Keep everyone out from under it, yourself too."
+    return [Hazard("make_safe", "Make-safe list.", text)]
+
+
+def _climb(row: Mapping[str, Any], reason: str) -> list[Hazard]:
+    if not row["no_climb"]:
+        return []
+    head, text = DO_NOT_CLIMB.split(". ", 1)
+    return [Hazard("no_climb", f"{head}.", f"{text} {reason}".strip())]
+
+
+def _wires(row: Mapping[str, Any]) -> list[Hazard]:
+    wires, voltage = row["wires"], row["voltage_v"]
+    if wires in {"low_voltage", "high_voltage"}:
+        known = f"{number(voltage)} V as the inventory has it" if voltage else "voltage unknown"
+        kind = wires.replace("_", " ").capitalize()
+        return [Hazard("wires", "Electric wires.", f"{kind}, {known}. {_LIVE}")]
+    if wires == "communication" and row["action"] in CUTTING:
+        text = "Recorded as telephone or cable. Look for power lines with them; if in doubt, stop."
+        return [Hazard("wires", "Wires.", text)]
+    if wires == "unknown" and row["action"] in CUTTING:
+        text = f"Look before you start. If there are any: voltage unknown. {_LIVE}"
+        return [Hazard("wires", "Wires not known.", text)]
+    return []
+
+
+def coordinates(stops: pa.Table) -> Floats:
+    """Metric places of the stops, shape (stops, 2)."""
+    return np.column_stack((stops["x_m"].to_numpy(), stops["y_m"].to_numpy()))

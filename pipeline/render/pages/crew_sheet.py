@@ -1,0 +1,207 @@
+"""crews/: one sheet a crew and day, an index of the days, and a form that feeds `work done`.
+
+A sheet is a card a stop, hazards on top. It prints two cards to a page, is read on a phone with no
+signal, and each place opens in any navigation app by its geo: link.
+"""
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.geo import crs
+from pipeline.geo.shapes import from_wkb
+from pipeline.render import work_rows
+from pipeline.render.account import in_words
+from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.context import RenderContext
+from pipeline.render.exports.lists import csv_bytes
+from pipeline.render.files import page, write_bytes, write_text
+from pipeline.render.hazards import MARKS, Hazards, coordinates, stop_conditions
+from pipeline.render.sketch import Streets, sketch
+from pipeline.tables.inputs import WORK_DONE
+from pipeline.terms import RatingWord
+from pipeline.units import MINUTES_PER_HOUR, Floats
+
+FOLDER = "crews"
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_WORDS = {rating.name.lower().replace("_", " "): rating for rating in RatingWord}
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One crew on one day: its row of planning.routes and its place in the stops."""
+
+    stem: str
+    weekday: str
+    route: dict[str, Any]
+    first: int
+    last: int
+
+
+def write(context: RenderContext) -> list[Path]:
+    """Write the sheets, their return forms and the index of the days."""
+    days = _days(context)
+    if not days:
+        return [_index(context, [])]
+    stops = _stops(context)
+    cards = _cards(context, stops)
+    places = coordinates(stops)
+    streets = Streets(context)
+    depots = _depots(context)
+    routes = from_wkb(np.asarray(context.table("planning.routes")["geometry"].to_pylist(), object))
+    neighbours = _neighbours(days)
+    written = []
+    for row, day in enumerate(days):
+        held = slice(day.first, day.last)
+        drawing = sketch(
+            streets,
+            routes[row : row + 1],
+            places[held],
+            depots.get(day.route["depot"]),
+            [card["street"] for card in cards[held] if card["street"]],
+        )
+        text = page(
+            "crew_sheet.html.j2",
+            {
+                "context": context,
+                "day": day,
+                "cards": cards[held],
+                "sketch": drawing,
+                "hazard_marks": MARKS,
+                "cautions": EVERY_PAGE,
+                "before": neighbours[row][0],
+                "after": neighbours[row][1],
+                "clock": clock,
+            },
+        )
+        written.append(write_text(context.out / FOLDER / f"{day.stem}.html", text))
+        form = csv_bytes(return_form(stops.slice(day.first, day.last - day.first)))
+        written.append(write_bytes(context.out / FOLDER / f"{day.stem}_return.csv", form))
+    return [*written, _index(context, days)]
+
+
+def return_form(stops: pa.Table) -> pa.Table:
+    """The form that a crew fills in: the canonical columns of work done, what is known filled in.
+
+    The date stays empty: a row counts as done only when somebody writes the day.
+    """
+    filled = {name: stops[name] for name in ("job_id", "tree_id", "action")}
+    nothing = pa.nulls(stops.num_rows, pa.string())
+    return pa.table({c.name: filled.get(c.name, nothing) for c in WORK_DONE.columns})
+
+
+def slugs(names: Sequence[str]) -> dict[str, str]:
+    """A file name for each crew, in plain letters, no two alike."""
+    made: dict[str, str] = {}
+    for name in names:
+        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+        stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "crew"
+        number, slug = 1, stem
+        while slug in made.values():
+            number += 1
+            slug = f"{stem}-{number}"
+        made[name] = slug
+    return made
+
+
+def clock(minutes: float) -> str:
+    """Minutes after midnight as a time of day."""
+    whole = round(minutes)
+    hours, rest = divmod(whole, int(MINUTES_PER_HOUR))
+    return f"{hours:02d}:{rest:02d}"
+
+
+def _days(context: RenderContext) -> list[Day]:
+    routes = context.table("planning.routes").drop_columns(["geometry"]).to_pylist()
+    names = slugs(sorted({row["crew_id"] for row in routes}))
+    last = np.cumsum([row["stops"] for row in routes], dtype=np.int64).tolist()
+    return [
+        Day(
+            f"{row['day'].isoformat()}_{names[row['crew_id']]}",
+            WEEKDAYS[row["day"].weekday()],
+            row,
+            end - row["stops"],
+            end,
+        )
+        for row, end in zip(routes, last, strict=True)
+    ]
+
+
+def _neighbours(days: Sequence[Day]) -> list[tuple[Day | None, Day | None]]:
+    """The day before and the day after of the same crew."""
+    before: list[Day | None] = [None] * len(days)
+    after: list[Day | None] = [None] * len(days)
+    latest: dict[str, int] = {}
+    for row, day in enumerate(days):
+        seen = latest.get(day.route["crew_id"])
+        if seen is not None:
+            before[row], after[seen] = days[seen], day
+        latest[day.route["crew_id"]] = row
+    return list(zip(before, after, strict=True))
+
+
+def _stops(context: RenderContext) -> pa.Table:
+    """Stops of all days in the order of planning.routes, as described jobs."""
+    stops = context.table("planning.stops")
+    described = work_rows.by_key(context, stops["job_key"])
+    for name in ("day", "crew_id", "seq", "arrive_min", "leave_min", "drive_min", "drive_m", "how"):
+        described = described.append_column(name, work_rows.flat(stops[name]))
+    return described
+
+
+def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
+    hazards = Hazards(context).of(stops)
+    cards: list[dict[str, Any]] = stops.drop_columns(
+        ["harm_removed", "crew_type", "x_m", "y_m"]
+    ).to_pylist()
+    whole = pc.round(pc.multiply(stops["dbh_cm"], 1.0)).to_pylist()
+    for card, found, dbh in zip(cards, hazards, whole, strict=True):
+        card["hazards"] = found
+        card["halt"] = stop_conditions(card["action"], found)
+        card["rating"] = _WORDS[card["rating"]]
+        card["from"] = clock(card["arrive_min"])
+        card["to"] = clock(card["leave_min"])
+        card["what"] = in_words(card["action"]).capitalize()
+        card["dbh"] = dbh
+        card["minutes"] = round(card["leave_min"] - card["arrive_min"])
+    return cards
+
+
+def _depots(context: RenderContext) -> dict[str, Floats]:
+    """Metric place of each depot, shape (1, 2)."""
+    depots = context.settings.settings.depots
+    x, y = crs.transform(
+        np.array([depot.longitude for depot in depots]),
+        np.array([depot.latitude for depot in depots]),
+        source=crs.WGS84,
+        target=context.store.epsg,
+    )
+    return {
+        depot.name: np.array([[east, north]])
+        for depot, east, north in zip(depots, x, y, strict=True)
+    }
+
+
+def _index(context: RenderContext, days: Sequence[Day]) -> Path:
+    """The list of all crew-days, by day."""
+    by_date: dict[Any, list[Day]] = {}
+    for day in days:
+        by_date.setdefault(day.route["day"], []).append(day)
+    text = page(
+        "crew_index.html.j2",
+        {
+            "context": context,
+            "dates": [(WEEKDAYS[on.weekday()], on, held) for on, held in by_date.items()],
+            "crews": sorted({day.route["crew_id"] for day in days}),
+            "clock": clock,
+            "cautions": EVERY_PAGE,
+        },
+    )
+    return write_text(context.out / FOLDER / "index.html", text)

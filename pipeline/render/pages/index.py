@@ -1,0 +1,91 @@
+"""index.html: what was run on what, what needs a person now, and the way to everything else."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.render import account
+from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.context import RenderContext
+from pipeline.render.exports.lists import URGENCY, place_of
+from pipeline.render.files import page, write_text
+from pipeline.render.wording import review_sentence
+from pipeline.terms import RatingWord
+
+NAME = "index.html"
+MOST_SHOWN = 10
+_URGENT = 1  # now and this week
+
+# Every output that a run may have: file, what it is, who it is for.
+DOORS = (
+    ("forester_map.html", "Forester's map", "Every tree with its chain of reasons.", "forester"),
+    ("council_map.html", "Council map", "High-risk public trees in plain words.",
+     "council, residents"),
+    ("crews/index.html", "Crew sheets", "One sheet a crew and day, hazards first.", "crew leaders"),
+    ("queue.xlsx", "Queue, as a workbook", "What is done in which quarter, by whom, and why.",
+     "forester"),
+    ("queue.csv", "Queue, as a list", "The same, for other programs.", "forester, GIS"),
+    ("unscheduled.csv", "Left out", "Every job that has no place, with its reason.", "forester"),
+    ("review.csv", "To review", "Sightings, names and rows that a person must judge.",
+     "arborist"),
+    ("quarantine.csv", "Rows set aside", "Mend them here and feed them back.", "clerk"),
+    ("layers.gpkg", "Layers", "Trees, ratings, zones and routes for a GIS.", "GIS"),
+    ("field_page.html", "Field page", "Naming a fungus with no signal.", "inspectors"),
+    ("report.html", "Run report", "Accounts, assumptions, sources, versions.", "IT, audit"),
+    ("soundwood.duckdb", "Tables", "All tables of the run, for SQL.", "IT"),
+)  # fmt: skip
+_WRITTEN_LATER = frozenset({"soundwood.duckdb"})
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One thing that needs a person: the sentence, where, and by when."""
+
+    sentence: str
+    where: str
+    when: str
+    now: bool
+
+
+def write(context: RenderContext) -> list[Path]:
+    """Write index.html; it links to what is in the run's folder, so it is written last."""
+    reviews = context.table("scoring.reviews")
+    waiting = int((reviews["urgency"].to_numpy() <= _URGENT).sum())
+    ratings = account.rating_counts(context)
+    text = page(
+        "index.html.j2",
+        {
+            "context": context,
+            "needs": list(_needs(context)),
+            "waiting": waiting,
+            "reviews": reviews.num_rows,
+            "ratings": ratings[:-1],
+            "not_assessed": ratings[-1][1],
+            "not_assessed_word": RatingWord.NOT_ASSESSED,
+            "rated": sum(count for _, count in ratings),
+            "rating_word": account.rating_word,
+            "sources": account.sources(context),
+            "quarters": account.quarters(context),
+            "left_out": account.left_out(context),
+            "in_words": account.in_words,
+            "missing": account.missing_inputs(context),
+            "assumptions": account.assumptions(context),
+            "doors": [door for door in DOORS
+                      if door[0] in _WRITTEN_LATER or (context.out / door[0]).exists()],
+            "cautions": EVERY_PAGE,
+        },
+    )  # fmt: skip
+    return [write_text(context.out / NAME, text)]
+
+
+def _needs(context: RenderContext) -> Iterator[Need]:
+    """The most urgent reviews, at most ten; they are stored most urgent first."""
+    rows = context.table("scoring.reviews").slice(0, MOST_SHOWN)
+    for row in rows.to_pylist():
+        yield Need(
+            review_sentence(row["code"], json.loads(row["detail"])),
+            place_of(context, row),
+            URGENCY[row["urgency"]],
+            row["urgency"] == 0,
+        )

@@ -65,7 +65,8 @@ class SightedBodies:
     Parameters
     ----------
     tree : tree key, -1 where it is joined to none or is no decay evidence: such say nothing.
-    attachment : index into ATTACHMENTS; -1 for 'free', which says nothing.
+    attachment : index into ATTACHMENTS; -1 for 'free', which says nothing. A body whose only
+        position is 'soil_over_root' and whose attachment nobody told belongs to 'soil_over_root'.
     sits_on : parts that its position means, by config/published/position_parts.csv, several
         positions joined, the row 'untold' where none counts, shape (sightings, 4).
     placed : a position that counts is told, shape (sightings,).

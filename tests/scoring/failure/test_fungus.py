@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.errors import PublishedValueError
 from pipeline.scoring.failure import fungus
-from pipeline.scoring.failure.fungus import ATTACHMENTS, FungusRules, SightedBodies
+from pipeline.scoring.failure.fungus import ATTACHMENTS, MATCHES, FungusRules, SightedBodies
 from pipeline.scoring.failure.words import Findings, one_a_rule
 from pipeline.scoring.identification.names import name_posterior
 from pipeline.tables import inputs
@@ -140,6 +140,14 @@ def test_over_roots_the_word_is_lower_and_the_advice_is_to_dig() -> None:
 
 def test_a_body_joined_to_no_tree_says_nothing() -> None:
     assert speak("kretzschmaria_deusta", "butt", tree=-1).word.size == 0
+
+
+def test_a_higher_code_or_a_closer_body_never_says_less() -> None:
+    codes, attached = RULES.word[1:6], ATTACHMENTS.index("attached")
+    on, off = MATCHES.index("on"), MATCHES.index("off")
+    assert (np.diff(codes, axis=0) >= 0).all()
+    assert (codes[:, :, on] >= codes[:, :, off]).all()
+    assert (codes[:, [attached], :] >= codes).all()
 
 
 def test_advice_is_an_action_of_the_vocabulary() -> None:

@@ -7,6 +7,7 @@ weeks of the year, comments and anything else is not guessed at.
 """
 
 import re
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,7 @@ _TIME = re.compile(r"(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})\+?")
 _HOLIDAYS = re.compile(r"\b(ph|sh)\b\s*,?")
 
 
+@cache
 def open_share(hours: str | None, months: str | None = None) -> float | None:
     """Share of the year's hours when a place is open, 0 to 1; None where a text is not understood.
 

@@ -196,12 +196,14 @@ def wkb_column(shapes: Geometries) -> pa.Array:
 
 
 def text_values(mapped: Mapped, name: str, rows: Ints) -> tuple[str | None, ...]:
-    """The canonical column as text in the given rows, for findings."""
-    column = mapped.columns.get(name)
-    if column is None:
+    """The cells of the file behind a canonical column in the given rows, for findings."""
+    if mapped.header(name) is not None:
+        cells = mapped.original(name).take(pa.array(rows))
+    elif mapped.has(name):
+        cells = mapped.columns[name].take(pa.array(rows))
+    else:
         return (None,) * len(rows)
-    taken = column.take(pa.array(rows))
-    return tuple(None if value is None else str(value) for value in taken.to_pylist())
+    return tuple(None if value is None else str(value) for value in cells.to_pylist())
 
 
 def finding(

@@ -12,6 +12,7 @@ from pipeline.ingest.cells import as_text
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.danger import DangerWords, danger_of
 from pipeline.ingest.names import NameBook
+from pipeline.ingest.points import OUTSIDE_BOX
 from pipeline.ingest.quarantine import Done, Finding, Reject, RowAccount, accepted_mask, prove
 from pipeline.ingest.readers import RawTable
 from pipeline.ingest.sightings import pseudonym
@@ -149,8 +150,12 @@ def _set_aside_of(
     positions = np.array(sorted(first), dtype=np.int64)
     originals = _originals(file, positions)
     lines = file.raw.lines(positions) if len(positions) else None
+    # a row outside the city's own bounding box is no fault: its fungus is somebody else's danger
+    local = np.array([first[row][0].code != OUTSIDE_BOX for row in positions.tolist()], np.bool_)
     texts = [" | ".join(text for text in row.values() if text) for row in originals]
-    danger = danger_of(texts, words, _urgent_names(file, positions, fungi, urgent))
+    names = _urgent_names(file, positions, fungi, urgent)
+    told = [name if here else None for name, here in zip(names, local.tolist(), strict=True)]
+    danger = danger_of(texts, words, told)
     made: list[dict[str, object]] = []
     for number, row in enumerate(positions.tolist()):
         finding, place = first[row]

@@ -15,6 +15,7 @@ from pipeline.ingest.columns import Mapped
 from pipeline.ingest.quarantine import Done, Finding
 from pipeline.units import Flags, Floats
 
+OUTSIDE_BOX = "outside_bounding_box"
 _WGS84 = "EPSG:4326"
 MOST_LONGITUDE, MOST_LATITUDE = 180.0, 90.0
 # How far from the bulk of a city's rows a place is doubtful, and not this city's at all.
@@ -120,9 +121,7 @@ def judged(
                            "longitude and latitude had changed places; they were changed back",
                            "Change them back in the file.")  # fmt: skip
         away = distance_km(lon, lat, city)
-    impossible = np.isfinite(lon) & (
-        (np.abs(lon) > MOST_LONGITUDE) | (np.abs(lat) > MOST_LATITUDE)
-    )
+    impossible = np.isfinite(lon) & ((np.abs(lon) > MOST_LONGITUDE) | (np.abs(lat) > MOST_LATITUDE))
     findings += _aside(mapped, impossible, "place_impossible",
                        "no place on Earth has these degrees")  # fmt: skip
     if wanted is not None:
@@ -130,7 +129,7 @@ def judged(
         outside = np.isfinite(lon) & ~(
             (lon >= west) & (lon <= east) & (lat >= south) & (lat <= north)
         )
-        findings += _aside(mapped, outside & ~impossible, "outside_bounding_box",
+        findings += _aside(mapped, outside & ~impossible, OUTSIDE_BOX,
                            "the place lies outside the bounding box of the settings",
                            "Nothing, if the row belongs to another place; else mend the box.")  # fmt: skip
     else:

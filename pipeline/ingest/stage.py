@@ -2,12 +2,25 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.geo.shapes import from_wkb
-from pipeline.ingest import accounts, osm, places, points, sightings, siting, streets, trees, zones
+from pipeline.ingest import (
+    accounts,
+    history,
+    inspections,
+    osm,
+    places,
+    points,
+    sightings,
+    siting,
+    streets,
+    trees,
+    zones,
+)
 from pipeline.ingest.accounts import File
 from pipeline.ingest.checks import ranges
 from pipeline.ingest.danger import DangerWords, urgent_taxa
@@ -24,13 +37,22 @@ from pipeline.tables.catalogue_places import BASEMAP, STREET_NODES, STREETS, WAR
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore, empty
 
-STEPS = 6
+STEPS = 7
 
 
 @dataclass(frozen=True)
 class _Ground:
     """Tables of the ground under the trees, and the accounts of their files."""
 
+    written: dict[TableSchema, pa.Table]
+    files: tuple[File, ...]
+
+
+@dataclass(frozen=True)
+class _Past:
+    """Tables of what people found and did, the trees as that leaves them, and the accounts."""
+
+    trees: pa.Table
     written: dict[TableSchema, pa.Table]
     files: tuple[File, ...]
 
@@ -67,10 +89,12 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         least_score=settings.settings.matching.misspelling_score,
     )  # fmt: skip
     inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
+    teller.step("merging inspections and work done")
+    past = _history(gathered, inventory.table, settings.as_of)
     teller.step("joining the sightings")
-    joined, seen = _sightings(settings, gathered, site, inventory.table, fungi)
+    joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
     teller.step("writing")
-    files = (*_tree_files(gathered, site, inventory), *seen, *ground.files)
+    files = (*_tree_files(gathered, site, inventory), *seen, *ground.files, *past.files)
     files = tuple(sorted(files, key=lambda file: file.raw.source_key))
     aside = accounts.quarantine_table(
         files, DangerWords(library.table("danger_words", key=("word", "language"))),
@@ -78,7 +102,8 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     )  # fmt: skip
     written = {
         **{table: empty(table) for table in tables.INGEST_TABLES},
-        tables.TREES: inventory.table,
+        tables.TREES: past.trees,
+        **past.written,
         tables.SIGHTINGS: joined.table,
         tables.SIGHTING_MATCHES: joined.matches,
         **ground.written,
@@ -148,6 +173,35 @@ def _sightings(
     return joined, files
 
 
+def _history(gathered: Gathered, inventory: pa.Table, as_of: date) -> _Past:
+    """Inspections, decisions and work done, and what they change on the trees."""
+    tree_id = inventory["tree_id"].combine_chunks()
+    mapped = {
+        kind: [read.mapped for read in gathered[kind]]
+        for kind in ("inspections", "decisions", "work_done")
+    }
+    looked = inspections.build(mapped["inspections"], tree_id)
+    decided = history.decisions(mapped["decisions"], tree_id)
+    work = history.work_done(mapped["work_done"], tree_id)
+    after = history.changes(looked.inspections, work.table, trees=len(tree_id), as_of=as_of)
+    found = {
+        "inspections": looked.findings, "decisions": decided.findings, "work_done": work.findings,
+    }  # fmt: skip
+    files = tuple(
+        _file(read, findings)
+        for kind, several in found.items()
+        for read, findings in zip(gathered[kind], several, strict=True)
+    )
+    written = {
+        tables.INSPECTIONS: looked.inspections,
+        tables.DEFECTS: looked.defects,
+        tables.READINGS: looked.readings,
+        tables.DECISIONS: decided.table,
+        tables.WORK_DONE: work.table,
+    }
+    return _Past(trees.changed(inventory, after), written, files)
+
+
 def _ground(settings: RunSettings, gathered: Gathered, site: Site, library: Library) -> _Ground:
     """Wards, zones, streets and the ground map, of files and of a map extract."""
     classes = streets.RoadClasses.of(library.table("street_classes"))
@@ -200,9 +254,7 @@ def _file(
 ) -> File:
     """The account of a file: what its map found, then what its stage found."""
     every = (*read.mapped.findings, *findings)
-    return File(
-        read.mapped.raw, every, _accepted(len(read.mapped), every), read.mapped, crs, notes
-    )
+    return File(read.mapped.raw, every, _accepted(len(read.mapped), every), read.mapped, crs, notes)
 
 
 def _accepted(size: int, findings: Sequence[Finding]) -> int:

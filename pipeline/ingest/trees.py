@@ -13,6 +13,7 @@ from pipeline.geo import crs as geo_crs
 from pipeline.geo.shapes import Geometries
 from pipeline.ingest.checks import joined_flags
 from pipeline.ingest.columns import Mapped
+from pipeline.ingest.history import TreeChanges
 from pipeline.ingest.names import NameBook
 from pipeline.ingest.places import polygon_of_point
 from pipeline.ingest.points import Places
@@ -24,6 +25,7 @@ from pipeline.units import Flags, Floats, Ints
 # Nearer to the wards than this a tree outside them is taken for drawn loosely.
 OUTSIDE_WARDS_M = 500.0
 _DOUBTFUL = ("lonlat_swapped", "far_from_city", "place_rounded", "outside_wards")
+_BY_WORK = "status_by_work_done"
 _HOW_OF_MEASURE = {"girth": "girth", "diameter": "measured"}
 
 
@@ -169,6 +171,26 @@ def build(
     keys = pa.array(np.arange(kept.num_rows, dtype=np.int64))
     table = kept.add_column(0, "tree_key", keys).select(TREES.column_names)
     return Inventory(table, tuple(tuple(found) for found in rows.found))
+
+
+def changed(table: pa.Table, changes: TreeChanges) -> pa.Table:
+    """The trees with what inspections and work done have changed since the inventory was written.
+
+    A status that work left stands over the inventory's; of dates the later one stands.
+    """
+    told = table["status"].cast(pa.string()).combine_chunks()
+    status = pc.coalesce(changes.status, told)
+    differs = pc.not_equal(status, told)
+    flags = table["flags"].cast(pa.string()).combine_chunks()
+    marked = pc.if_else(
+        pc.equal(flags, ""), _BY_WORK, pc.binary_join_element_wise(flags, _BY_WORK, "|")
+    )
+    new = {"status": status, "flags": pc.if_else(differs, marked, flags)}
+    for name in ("last_inspected_on", "last_pruned_on"):
+        new[name] = pc.max_element_wise(table[name].combine_chunks(), getattr(changes, name))
+    for name, values in new.items():
+        table = table.set_column(table.column_names.index(name), name, values)
+    return table
 
 
 def _array(value: object) -> pa.Array | pa.ChunkedArray:

@@ -129,7 +129,7 @@ def _flags(trees: pa.Table, ratings: pa.Table) -> packing.Array:
         (DECIDED, pc.is_valid(ratings["decision"])),
         (DOUBTFUL, trees["place_doubtful"]),
     )
-    flags = np.zeros(ratings.num_rows, np.uint8)
+    flags: packing.Array = np.zeros(ratings.num_rows, np.uint8)
     for bit, column in named:
         flags |= column.to_numpy(zero_copy_only=False).astype(np.uint8) * np.uint8(bit)
     return flags
@@ -137,7 +137,8 @@ def _flags(trees: pa.Table, ratings: pa.Table) -> packing.Array:
 
 def _harm(column: pa.ChunkedArray) -> packing.Array:
     harm = np.maximum(_numbers(column, 0.0), 10.0**_HARM_FLOOR)
-    return np.clip((np.log10(harm) - _HARM_FLOOR) * _HARM_STEPS, 0, 255).astype(np.uint8)
+    steps: packing.Array = np.clip((np.log10(harm) - _HARM_FLOOR) * _HARM_STEPS, 0, 255)
+    return steps.astype(np.uint8)
 
 
 def _numbers(column: pa.ChunkedArray, fill: float) -> packing.Array:

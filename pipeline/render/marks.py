@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from pipeline.render.style import RATINGS
+from pipeline.render.style import RATINGS, variable
 from pipeline.terms import RatingWord, word
 
 GROUND, WALL, VIEW = 46.0, 36.0, 60.0  # radii in the drawing's own units
@@ -117,7 +117,7 @@ def action_paths() -> dict[str, str]:
 
 def _ground(rating: RatingWord) -> Markup:
     look = RATINGS[rating]
-    disc = Markup('<circle r="{:.0f}" fill="{}"/>').format(GROUND, look.colour)
+    disc = Markup('<circle r="{:.0f}" fill="var({})"/>').format(GROUND, variable(rating))
     line = Markup('<circle r="{:.0f}" class="outline"{}/>')
     if look.outline == "none":
         return disc

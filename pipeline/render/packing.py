@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import shapely
+from markupsafe import Markup
 
 from pipeline.geo.shapes import Geometries
 from pipeline.units import Floats, Ints
@@ -40,10 +41,15 @@ class Block:
     data: bytes
 
     @property
-    def text(self) -> str:
-        """The block for a script element: head as JSON, a line end, bytes as base64."""
+    def text(self) -> Markup:
+        """The block for a script element: head as JSON, a line end, bytes as base64.
+
+        The head holds numbers and the program's own column names, base64 no markup: nothing of a
+        city's text is left unescaped here.
+        """
         head = json.dumps(self.head, sort_keys=True, separators=(",", ":"))
-        return head + "\n" + base64.b64encode(self.data).decode("ascii")
+        coded = base64.b64encode(self.data).decode("ascii")
+        return Markup(head + "\n" + coded)  # noqa: S704 - see above
 
     @property
     def size(self) -> int:

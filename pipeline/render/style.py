@@ -75,6 +75,8 @@ DARK: dict[str, str] = {
     "map-text": "#c2b5a4",
     "outline": "#fbf4e8",
     "zone": "#9db8dc",
+    "rating-not-assessed": "#3d352d",  # no step of the ramp: it lies back on either ground
+    "on-rating-not-assessed": "#f1e9dc",
 }
 
 BODY_FONT = (
@@ -96,8 +98,8 @@ _MONTHS = (
 
 def css_variables() -> str:
     """The variables of every page: light, dark by the reader's system, light again in print."""
-    shared = [f"--{_slug(rating)}: {look.colour};" for rating, look in RATINGS.items()]
-    shared += [f"--on-{_slug(rating)}: {look.text};" for rating, look in RATINGS.items()]
+    shared = [f"{variable(rating)}: {look.colour};" for rating, look in RATINGS.items()]
+    shared += [f"{variable(rating, text=True)}: {look.text};" for rating, look in RATINGS.items()]
     shared += [
         f"--body: {BODY_FONT};",
         f"--title: {TITLE_FONT};",
@@ -111,6 +113,11 @@ def css_variables() -> str:
             "@media screen and (prefers-color-scheme: dark) { :root { " + " ".join(dark) + " } }",
         )
     )
+
+
+def variable(rating: RatingWord, *, text: bool = False) -> str:
+    """The CSS variable of a rating's ground, or of text on it."""
+    return f"--{'on-' if text else ''}rating-{rating.name.lower().replace('_', '-')}"
 
 
 def luminance(colour: str) -> float:
@@ -138,10 +145,6 @@ def day(value: date) -> str:
 def rating_word(rating: RatingWord) -> str:
     """The word under the mark; not assessed is never called low."""
     return word(rating)
-
-
-def _slug(rating: RatingWord) -> str:
-    return "rating-" + rating.name.lower().replace("_", "-")
 
 
 def _linear(channel: float) -> float:

@@ -168,13 +168,15 @@ def _numbers(table: pa.Table, name: str, fill: int = 0) -> packing.Array:
 def _shares(table: pa.Table, name: str) -> packing.Array:
     share = np.asarray(table[name].cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
     steps = np.rint(np.nan_to_num(share) * _SHARE_STEPS)
-    return np.where(np.isnan(share), _UNKNOWN_SHARE, steps).astype(np.uint8)
+    kept: packing.Array = np.where(np.isnan(share), _UNKNOWN_SHARE, steps).astype(np.uint8)
+    return kept
 
 
 def _days(column: pa.ChunkedArray) -> packing.Array:
     """Days since 1970, 0 where there is none."""
     days = column.cast(pa.int32()).fill_null(_NO_DAY).to_numpy(zero_copy_only=False)
-    return np.maximum(np.asarray(days), _NO_DAY).astype(np.uint32)
+    kept: packing.Array = np.maximum(np.asarray(days), _NO_DAY)
+    return kept.astype(np.uint32)
 
 
 def _texts(column: pa.ChunkedArray) -> list[Any]:

@@ -1,0 +1,282 @@
+"use strict";
+/* List and map in step, the thread beside them; first what needs a person now. */
+const MOST_ROWS = 150;
+const byId = (id) => document.getElementById(id);
+
+async function start() {
+  if (!Unpack.possible) { byId("sorry").hidden = false; byId("main").hidden = true; return; }
+  const [columns, words, ground, facts, factTexts, evidence, extras, zones] = await Promise.all([
+    Unpack.columns("block-trees"), Unpack.document("block-words"), Unpack.columns("block-ground"),
+    Unpack.columns("block-facts"), Unpack.document("block-said"), Unpack.columns("block-evidence"),
+    Unpack.document("block-extras"), Unpack.columns("block-zones"),
+  ]);
+  const trees = new Trees(columns, words);
+  const thread = new Thread(trees, facts, factTexts, evidence, extras.evidence, extras);
+  const page = new Page(trees, thread, extras, Unpack.shapes(ground), Unpack.shapes(zones));
+  page.open();
+  window.soundwood = { trees, page };
+  document.documentElement.dataset.ready = "yes";
+}
+
+class Page {
+  constructor(trees, thread, extras, ground, zones) {
+    Object.assign(this, { trees, thread, extras, chosen: -1, marker: null, tab: "now" });
+    this.layer = treeLayer(trees, { label: true });
+    this.zones = zoneLayer(zones, extras.zoneNames);
+    this.ground = groundLayer(ground, extras.groundNames);
+    this.sightings = L.layerGroup();
+    this.picked = { rating: new Set([0, 1, 2, 3, 4, 5]), action: 0, ward: 0, quarter: 0, fungus: 0, evidence: false };
+  }
+
+  open() {
+    this.ground.addTo(map); this.zones.addTo(map); this.layer.addTo(map); this.sightings.addTo(map);
+    L.control.zoom({ position: "topright" }).addTo(map);
+    L.control.scale({ position: "bottomright", imperial: true }).addTo(map);
+    this.fit();
+    this.legend(); this.filters(); this.needs(); this.wire();
+    this.view();
+    if (window.matchMedia("(max-width: 760px)").matches) byId("key").open = false;
+    const asked = decodeURIComponent(location.hash.replace(/^#tree=/, ""));
+    if (asked && location.hash.startsWith("#tree=")) { const i = this.find(asked); if (i >= 0) this.choose(i, true); }
+  }
+
+  fit() { map.fitBounds(this.trees.extent(), { padding: [24, 24], animate: false }); }
+
+  wire() {
+    map.on("moveend", () => this.view());
+    map.on("click", (event) => { const i = this.trees.nearest(event.latlng, map.getZoom(), 16); if (i >= 0) this.choose(i); else this.close(); });
+    for (const name of ["now", "view"]) {
+      byId(`tab-${name}`).addEventListener("click", () => this.show(name));
+      byId(`tab-${name}`).addEventListener("keydown", (event) => {
+        if (event.key === "ArrowLeft" || event.key === "ArrowRight") { const other = name === "now" ? "view" : "now"; this.show(other); byId(`tab-${other}`).focus(); }
+      });
+      byId(`pane-${name}`).addEventListener("keydown", (event) => this.step(event));
+    }
+    byId("toggle-filters").addEventListener("click", () => this.toggleFilters());
+    byId("print").addEventListener("click", () => window.print());
+    byId("find").addEventListener("input", () => this.search());
+    byId("find").addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); byId("hits").querySelector("button")?.click(); } });
+    byId("show-sightings").addEventListener("change", () => this.drawSightings());
+    byId("show-zones").addEventListener("change", (event) => (event.target.checked ? this.zones.addTo(map) : this.zones.remove()));
+    byId("grip").addEventListener("click", () => this.sheet());
+    document.addEventListener("keydown", (event) => { if (event.key === "Escape") { byId("hits").replaceChildren(); this.close(); } });
+    window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { this.ground.redraw(); this.zones.redraw(); this.layer.redraw(); });
+  }
+
+  sheet(state) {
+    const side = byId("side"), open = state ?? !side.classList.contains("open");
+    side.classList.toggle("open", open);
+    byId("grip").setAttribute("aria-expanded", String(open));
+    byId("grip").textContent = open ? "Show the map" : "Show the list";
+  }
+
+  toggleFilters() {
+    const form = byId("filters");
+    form.hidden = !form.hidden;
+    byId("toggle-filters").setAttribute("aria-expanded", String(!form.hidden));
+    if (!form.hidden) { this.sheet(true); form.querySelector("input").focus(); this.close(); }
+  }
+
+  show(name) {
+    this.tab = name;
+    for (const other of ["now", "view"]) {
+      byId(`tab-${other}`).setAttribute("aria-selected", String(other === name));
+      byId(`tab-${other}`).tabIndex = other === name ? 0 : -1;
+      byId(`pane-${other}`).hidden = other !== name;
+    }
+  }
+
+  /* Arrow keys walk the list. */
+  step(event) {
+    if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
+    const all = [...event.currentTarget.querySelectorAll(".rows button")], at = all.indexOf(document.activeElement);
+    const next = all[at + (event.key === "ArrowDown" ? 1 : -1)];
+    if (next) { event.preventDefault(); next.focus(); }
+  }
+
+  legend() {
+    const counts = [0, 0, 0, 0, 0, 0];
+    for (const rating of this.trees.rating) counts[rating]++;
+    this.counts = counts;
+    const rows = [4, 3, 2, 1, 0, 5].filter((r) => counts[r]).map((r) =>
+      el("div", {}, Mark.rating(r, 24), `${capital(RATING_WORDS[r])}: ${counts[r].toLocaleString("en")}`));
+    rows.push(el("div", { class: "quiet" }, "A hole in the mark: evidence is in. Low is not a promise; not assessed is not low."));
+    byId("legend").replaceChildren(...rows);
+  }
+
+  filters() {
+    const form = byId("filters"), t = this.trees, box = el("fieldset", {}, el("legend", {}, "Rating"));
+    for (const r of [4, 3, 2, 1, 0, 5]) if (this.counts[r]) {
+      box.append(el("label", {}, el("input", { type: "checkbox", checked: true, on: { change: (event) => { event.target.checked ? this.picked.rating.add(r) : this.picked.rating.delete(r); this.apply(); } } }),
+        Mark.rating(r), RATING_WORDS[r], el("span", { class: "quiet" }, this.counts[r].toLocaleString("en"))));
+    }
+    const picks = el("div", { class: "picks" });
+    for (const [name, label] of [["action", "Action"], ["ward", "Ward"], ["quarter", "Quarter"], ["fungus", "Fungus"]]) {
+      const texts = t.words[name];
+      const select = el("select", { on: { change: (event) => { this.picked[name] = Number(event.target.value); this.apply(); } } }, el("option", { value: 0 }, "any"));
+      texts.forEach((text, code) => { if (code) select.append(el("option", { value: code }, name === "action" ? spaced(text) : text)); });
+      picks.append(el("label", {}, label, select));
+    }
+    form.replaceChildren(box, picks,
+      el("label", {}, el("input", { type: "checkbox", on: { change: (event) => { this.picked.evidence = event.target.checked; this.apply(); } } }), "Only trees with evidence"),
+      el("p", { class: "quiet", id: "shown", "aria-live": "polite" }, `${many(t.size, "tree", "trees")} shown.`),
+      el("button", { class: "press", type: "button", on: { click: () => { this.toggleFilters(); this.show("view"); } } }, "Show the trees"));
+    form.addEventListener("submit", (event) => event.preventDefault());
+  }
+
+  apply() {
+    const t = this.trees, p = this.picked, rating = [0, 1, 2, 3, 4, 5].map((r) => p.rating.has(r));
+    let count = 0;
+    for (let i = 0; i < t.size; i++) {
+      const keep = rating[t.rating[i]] && (!p.action || t.action[i] === p.action) && (!p.ward || t.ward[i] === p.ward)
+        && (!p.quarter || t.quarter[i] === p.quarter) && (!p.fungus || t.fungus[i] === p.fungus) && (!p.evidence || (t.flags[i] & 2));
+      t.shown[i] = keep ? 1 : 0;
+      count += t.shown[i];
+    }
+    byId("shown").textContent = count ? `${many(count, "tree", "trees")} shown.` : "No tree is like that.";
+    this.layer.redraw(); this.view(); this.show("view");
+  }
+
+  row(i, sentence, urgent = false) {
+    const t = this.trees, action = t.words.action[t.action[i]];
+    return el("li", {}, el("button", { type: "button", class: urgent ? "urgent" : "", "data-tree": i, on: { click: () => this.choose(i, true) } },
+      Mark.section(t.rating[i], this.thread.decay(i), 48),
+      el("span", {},
+        el("span", { class: "head" }, el("span", {}, t.idOf(i)), el("span", {}, RATING_WORDS[t.rating[i]])),
+        el("span", { class: "sub" }, sentence || [t.words.species[t.species[i]] || "species not recorded", t.words.street[t.street[i]]].filter(Boolean).join(", "), el("br"),
+          action && action !== "none" ? el("span", { class: "act" }, Mark.action(action, this.extras.paths, 16), spaced(action), t.words.quarter[t.quarter[i]] ? `, ${t.words.quarter[t.quarter[i]]}` : "") : ""))));
+  }
+
+  needs() {
+    const pane = byId("pane-now"), groups = [[], [], [], []];
+    for (const row of this.extras.reviews.rows) groups[row[0]].push(row);
+    byId("count-now").textContent = groups[0].length.toLocaleString("en");
+    byId("count-now").classList.toggle("now", groups[0].length > 0);
+    pane.replaceChildren();
+    if (!this.extras.reviews.all) pane.append(el("p", {}, "Nothing in this run needs a person now. That is no promise about trees that nobody has looked at."));
+    ["Now", "This week", "This quarter", "When there is time"].forEach((title, urgency) => {
+      if (!groups[urgency].length) return;
+      const shown = groups[urgency].slice(0, MOST_ROWS);
+      pane.append(el("h2", {}, `${title}: ${groups[urgency].length.toLocaleString("en")}`), el("ul", { class: "rows" }, shown.map((row) => this.review(row, urgency === 0))));
+      if (shown.length < groups[urgency].length) pane.append(el("p", { class: "quiet" }, `${(groups[urgency].length - shown.length).toLocaleString("en")} more are in review.csv.`));
+    });
+    if (this.extras.reviews.all > this.extras.reviews.rows.length) pane.append(el("p", { class: "quiet" }, `${this.extras.reviews.all.toLocaleString("en")} in all; the rest is in review.csv.`));
+  }
+
+  review([, tree, sighting, sentence, more], urgent) {
+    if (tree >= 0 && tree < this.trees.size) return this.row(tree, sentence, urgent);
+    const at = this.extras.sightings.key.indexOf(sighting);
+    const go = () => { if (at >= 0) { byId("show-sightings").checked = true; map.setView([this.extras.sightings.lat[at], this.extras.sightings.lon[at]], 18); this.sheet(false); } };
+    return el("li", {}, el("button", { type: "button", class: urgent ? "urgent" : "", on: { click: go } },
+      el("span", { class: "none", "aria-hidden": "true" }, at >= 0 ? "?" : "!"),
+      el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : "A row set aside"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : "not on the map")),
+        el("span", { class: "sub" }, sentence, more ? el("br") : "", more))));
+  }
+
+  view() {
+    const t = this.trees, b = map.getBounds(), [west, south] = toWorld(b.getSouthWest()), [east, north] = toWorld(b.getNorthEast());
+    const found = [];
+    let count = 0;
+    t.within(west, north, east, south, (i) => { if (t.shown[i]) { count++; found.push(i); } });
+    const weight = (i) => [1, 2, 3, 4, 5, 0][t.rating[i]] * 256 + t.harm[i];
+    found.sort((a, c) => weight(c) - weight(a) || a - c);
+    byId("count-view").textContent = count.toLocaleString("en");
+    const pane = byId("pane-view");
+    pane.replaceChildren();
+    if (!count) pane.append(el("p", {}, "No tree of this kind in this part of the map."));
+    pane.append(el("ul", { class: "rows" }, found.slice(0, MOST_ROWS).map((i) => this.row(i))));
+    if (count > MOST_ROWS) pane.append(el("p", { class: "quiet" }, `${(count - MOST_ROWS).toLocaleString("en")} more in this view, lower in order. Zoom in, or filter.`));
+    this.mark();
+    this.drawSightings();
+  }
+
+  drawSightings() {
+    this.sightings.clearLayers();
+    if (!byId("show-sightings").checked || map.getZoom() < 16) return;
+    const s = this.extras.sightings, bounds = map.getBounds().pad(0.2), c = colours(), at = new Map();
+    s.key.forEach((key, k) => {
+      if (!bounds.contains([s.lat[k], s.lon[k]])) return;
+      at.set(key, k);
+      const place = [s.lat[k], s.lon[k]], open = s.match[k] === "ambiguous" || s.match[k] === "unmatched";
+      if (s.accuracy[k]) this.sightings.addLayer(L.circle(place, { radius: s.accuracy[k], color: c.accent, weight: 1.2, dashArray: "4 3", fillOpacity: 0.06, interactive: false }));
+      const words = [s.name[k], dayWords(s.on[k]), spaced(s.match[k]) + (s.note[k] ? `: ${spaced(s.note[k])}` : ""), s.accuracy[k] ? `placed to ${Math.round(s.accuracy[k])} m` : "no accuracy told"].filter(Boolean);
+      const text = el("div", {}, words.map((word) => el("div", {}, word)));
+      const point = L.circleMarker(place, { radius: open ? 4 : 3, color: c.accent, weight: open ? 2 : 1.5, fillColor: c.card, fillOpacity: 1 }).bindTooltip(text);
+      point.on("click", () => { if (s.tree[k] >= 0) this.choose(s.tree[k]); });
+      this.sightings.addLayer(point);
+    });
+    for (const [key, tree, weight] of s.candidates) {
+      const k = at.get(key);
+      if (k === undefined || tree < 0) continue;
+      this.sightings.addLayer(L.polyline([[s.lat[k], s.lon[k]], this.trees.latLng(tree)], { color: c.accent, weight: 1 + 3 * weight, opacity: 0.75, dashArray: weight < 0.9 ? "2 5" : null, interactive: false }));
+    }
+  }
+
+  choose(i, move = false) {
+    this.chosen = i;
+    const panel = byId("thread"), first = panel.hidden;
+    panel.replaceChildren(...this.thread.render(i, () => this.close()));
+    panel.hidden = false;
+    panel.scrollTop = 0;
+    document.querySelector(".desk").classList.add("reading");
+    if (first) {
+      map.invalidateSize({ animate: false });
+      if (map.getSize().x < 640) byId("key").open = false;
+    }
+    const place = this.trees.latLng(i);
+    if (move || !map.getBounds().contains(place)) map.setView(place, Math.max(map.getZoom(), 17), { animate: false });
+    if (window.matchMedia("(max-width: 760px)").matches) map.panBy([0, map.getSize().y * 0.33], { animate: false });
+    this.marker?.remove();
+    this.marker = L.marker(place, { icon: L.divIcon({ className: "chosen", iconSize: [36, 36] }), interactive: false, keyboard: false }).addTo(map);
+    history.replaceState(null, "", `#tree=${encodeURIComponent(this.trees.idOf(i))}`);
+    this.mark();
+    byId("thread-title").focus({ preventScroll: true });
+  }
+
+  mark() {
+    for (const button of document.querySelectorAll(".rows button[data-tree]")) {
+      if (Number(button.dataset.tree) === this.chosen) button.setAttribute("aria-current", "true"); else button.removeAttribute("aria-current");
+    }
+  }
+
+  close() {
+    if (this.chosen < 0) return;
+    const was = this.chosen;
+    this.chosen = -1;
+    byId("thread").hidden = true;
+    document.querySelector(".desk").classList.remove("reading");
+    this.marker?.remove();
+    history.replaceState(null, "", location.pathname + location.search);
+    map.invalidateSize({ animate: false });
+    this.mark();
+    document.querySelector(`.rows button[data-tree="${was}"]`)?.focus({ preventScroll: true });
+  }
+
+  find(id) { for (let i = 0; i < this.trees.size; i++) if (this.trees.idOf(i) === id) return i; return -1; }
+
+  search() {
+    const t = this.trees, asked = byId("find").value.trim().toLowerCase(), hits = byId("hits");
+    hits.replaceChildren();
+    if (asked.length < 2) return;
+    const found = [];
+    t.words.street.forEach((street, code) => { if (code && found.length < 6 && street.toLowerCase().includes(asked)) found.push([street, "street", () => this.goStreet(code)]); });
+    for (let i = 0; i < t.size && found.length < 12; i++) {
+      const id = t.idOf(i);
+      if (id.toLowerCase().includes(asked)) found.push([id, t.words.street[t.street[i]] || "tree", () => this.choose(i, true)]);
+    }
+    if (!found.length) hits.append(el("li", {}, el("p", { class: "quiet", style: "padding:10px 12px;margin:0" }, "No tree id and no street like that.")));
+    for (const [text, more, run] of found) {
+      hits.append(el("li", {}, el("button", { type: "button", on: { click: () => { hits.replaceChildren(); run(); } } }, text, el("span", { class: "quiet" }, `  ${more}`))));
+    }
+  }
+
+  goStreet(code) {
+    const rows = [];
+    for (let i = 0; i < this.trees.size; i++) if (this.trees.street[i] === code) rows.push(i);
+    map.fitBounds(this.trees.extent(rows), { padding: [32, 32], maxZoom: 18, animate: false });
+    this.show("view");
+    this.sheet(true);
+  }
+}
+
+start();

@@ -1,0 +1,141 @@
+"use strict";
+/* The thread of one tree: seen, fungus, wood left, holds or fails, whom it meets, what it would do,
+   rating, what to do. Everything comes from the run's facts; where a link is missing it says so. */
+const PART_WORDS = ["roots", "butt", "stem", "branch"];
+const STEP_WORDS = {
+  failure: ["improbable", "possible", "probable", "imminent"],
+  impact: ["very low", "low", "medium", "high"],
+  likelihood: ["unlikely", "somewhat likely", "likely", "very likely"],
+  consequence: ["negligible", "minor", "significant", "severe"],
+  rating: ["low", "moderate", "high", "extreme"],
+};
+const KNOTS = [
+  ["seen", "Seen", "Nothing is recorded for this tree. Look at the root flare, the butt and the crown."],
+  ["fungus", "Which fungus", "No fungus is named here. A photograph of the underside and of the place where it sits helps most."],
+  ["wood", "Wood left", "Nobody has estimated how much sound wood is left. Sounding the butt is the first step."],
+  ["failure", "Holds or fails", "No rule has spoken: there is no evidence to judge by."],
+  ["target", "Whom it meets", "No target is recorded within reach. Check who is under the crown, and how often."],
+  ["consequence", "What it would do", "Not judged without a part that may fail and a target that it may reach."],
+  ["rating", "Rating", "Not rated. Not inspected is not low."],
+  ["action", "What to do, by when", "No action follows from this run."],
+];
+
+class Thread {
+  constructor(trees, facts, factTexts, evidence, evidenceTexts, extras) {
+    Object.assign(this, { trees, facts, factTexts, evidence, evidenceTexts, extras });
+    const count = facts.count.length;
+    this.start = new Uint32Array(count + 1);
+    for (let s = 0; s < count; s++) this.start[s + 1] = this.start[s] + facts.count[s];
+    this.evidenceOf = new Map();
+    for (let k = 0; k < evidence.tree.length; k++) this.evidenceOf.set(evidence.tree[k], k);
+    this.decayOf = Thread.grouped(evidence.decay_tree.length, (k) => evidence.decay_tree[k]);
+    this.workOf = Thread.grouped(extras.work.length, (k) => extras.work[k][0]);
+    this.choicesOf = Thread.grouped(extras.choices.length, (k) => extras.choices[k][0]);
+  }
+
+  static grouped(count, key) {
+    const made = new Map();
+    for (let k = 0; k < count; k++) { const at = key(k); if (made.has(at)) made.get(at).push(k); else made.set(at, [k]); }
+    return made;
+  }
+
+  /* Decay of the worst part, or of the part most decayed. */
+  decay(i) {
+    const rows = this.decayOf.get(i);
+    if (!rows) return null;
+    const e = this.evidence, k = this.evidenceOf.get(i);
+    const share = (value) => (value === 255 ? null : value / 250);
+    const worst = rows.find((row) => k !== undefined && e.decay_part[row] === e.part[k] && e.share[row] !== 255);
+    const row = worst ?? rows.reduce((best, r) => (e.share[r] !== 255 && (e.share[best] === 255 || e.share[r] > e.share[best]) ? r : best));
+    return { share: share(e.share[row]), low: share(e.low[row]), high: share(e.high[row]), opening: share(e.opening[row]), part: PART_WORDS[e.decay_part[row]] };
+  }
+
+  render(i, close) {
+    const t = this.trees, rating = t.rating[i], flags = t.flags[i], decay = this.decay(i);
+    const made = [el("header", {}, el("div", {}, el("p", { class: "kicker" }, `Tree ${t.idOf(i)}`), el("h2", { id: "thread-title", tabindex: "-1" }, t.words.species[t.species[i]] || "Species not recorded")),
+      el("button", { class: "press close", type: "button", "aria-label": "Close this tree", on: { click: close } }, "×"))];
+    if (flags & 8) made.push(el("p", { class: "danger" }, "Make safe first: keep people out from under this tree until a qualified person has been there."));
+    if (flags & 4) made.push(el("p", { class: "danger" }, "Do not climb. Use a lift or a crane, or fell from the ground, by people qualified for it."));
+    made.push(this.face(i, rating, decay));
+    const knots = el("ol", { class: "knots" });
+    for (const [link, title, missing] of KNOTS) knots.append(this.knot(i, link, title, missing, decay));
+    made.push(knots);
+    made.push(el("p", { class: "quiet" }, "A screening and planning aid for qualified people, as far as the evidence goes. Local codes and licensed practice come first."));
+    return made;
+  }
+
+  face(i, rating, decay) {
+    const t = this.trees, looked = this.evidenceOf.has(i) ? dayOf(this.evidence.looked[this.evidenceOf.get(i)]) : "";
+    const list = el("dl");
+    const say = (term, ...value) => list.append(el("div", {}, el("dt", {}, term), el("dd", {}, ...value)));
+    say("Rating", el("span", { class: "rating" }, Mark.rating(rating), RATING_WORDS[rating]));
+    if (t.dbh[i]) say("Diameter at breast height", `${t.dbh[i]} cm`);
+    say("Place", [t.words.street[t.street[i]], t.words.ward[t.ward[i]]].filter(Boolean).join(", ") || "not recorded");
+    if (looked) say("Last looked at", dayWords(looked));
+    if (t.words.status[t.status[i]] !== "standing") say("Status", spaced(t.words.status[t.status[i]]));
+    return el("div", { class: "facing" }, Mark.section(rating, decay, decay ? 132 : 96), list);
+  }
+
+  knot(i, link, title, missing, decay) {
+    const rows = this.rows(i, link), item = el("li", { class: rows.length ? "" : "missing", "data-link": link });
+    const head = el("h3", {}, title), k = this.evidenceOf.get(i);
+    if (k !== undefined && STEP_WORDS[link]) {
+      const value = link === "rating" ? this.trees.rating[i] : this.evidence[link][k];
+      if (value >= 1 && value <= 4) head.append(el("span", { class: "rating" }, Mark.steps(value, STEP_WORDS[link]), STEP_WORDS[link][value - 1]));
+    }
+    if (link === "target" && k !== undefined && this.evidence.impact[k]) head.append(el("span", { class: "rating" }, Mark.steps(this.evidence.impact[k], STEP_WORDS.impact), STEP_WORDS.impact[this.evidence.impact[k] - 1]));
+    item.append(head);
+    if (!rows.length) item.append(el("p", { class: "quiet" }, missing));
+    for (const row of rows) item.append(this.fact(row));
+    if (link === "wood" && decay && decay.share !== null) item.querySelector("p").after(Thread.span(decay));
+    if (link === "action") item.append(...this.plan(i));
+    return item;
+  }
+
+  rows(i, link) {
+    const set = this.trees.facts[i], code = this.extras.links.indexOf(link), found = [];
+    for (let row = this.start[set]; row < this.start[set + 1]; row++) if (this.facts.link[row] === code) found.push(row);
+    return found;
+  }
+
+  fact(row) {
+    const said = this.facts.said[row], source = this.factTexts.sources[this.facts.source[row]], assumed = this.facts.assumed[row];
+    const made = el("div", {}, el("p", {}, this.factTexts.sentences[said]));
+    if (assumed) made.append(el("p", { class: "assumed" }, "Rests on an assumption."));
+    const values = Object.entries(this.factTexts.values[said] || {}).filter(([, value]) => value !== null && typeof value !== "object");
+    if (!values.length && !source) return made;
+    const list = el("dl");
+    for (const [name, value] of values) list.append(el("dt", {}, spaced(name)), el("dd", {}, spaced(typeof value === "number" ? String(Math.round(value * 1e6) / 1e6) : String(value))));
+    if (source) list.append(el("dt", {}, "source"), el("dd", {}, source));
+    made.append(el("details", {}, el("summary", {}, source ? "Values and source" : "Values"), list));
+    return made;
+  }
+
+  static span(decay) {
+    const bar = el("span", { class: "span", "aria-hidden": "true" });
+    const place = (node, from, to) => { node.style.left = `${100 * from}%`; if (to !== undefined) node.style.width = `${100 * (to - from)}%`; bar.append(node); };
+    if (decay.low !== null && decay.high !== null) place(el("i"), decay.low, decay.high);
+    place(el("b"), decay.share);
+    const range = decay.low === null ? "" : ` (${percent(decay.low)} to ${percent(decay.high)})`;
+    return el("div", { class: "measure" }, bar, `${percent(decay.share)} of the ${decay.part}'s diameter decayed${range}`);
+  }
+
+  plan(i) {
+    const made = [], list = el("ul", { class: "plan" });
+    for (const k of this.workOf.get(i) || []) {
+      const [, action, deadline, quarter, day, crew, reason] = this.extras.work[k];
+      const when = quarter ? `planned for ${quarter}${day ? `, ${dayWords(day)}` : ""}, crew ${crew}` : `not scheduled: ${reason || "no reason given"}`;
+      list.append(el("li", { class: "act" }, Mark.action(action, this.extras.paths), el("span", {}, `${capital(spaced(action))}: ${when}.${deadline ? ` Due by ${dayWords(deadline)}.` : ""}`)));
+    }
+    if (list.children.length) made.push(list);
+    const others = (this.choicesOf.get(i) || []).map((k) => this.extras.choices[k]);
+    if (others.length) {
+      const weighed = el("dl");
+      for (const [, action, left, chosen] of others) weighed.append(el("dt", {}, `${spaced(action)}${chosen ? " (chosen)" : ""}`), el("dd", {}, `would leave it ${RATING_WORDS[left]}`));
+      made.push(el("details", {}, el("summary", {}, "What was weighed"), weighed));
+    }
+    return made;
+  }
+}
+
+function capital(text) { return text.charAt(0).toUpperCase() + text.slice(1); }

@@ -73,14 +73,14 @@ def by_distinct(
 
     Parameters
     ----------
-    text : strings, shape (n,); nulls stay null.
+    text : strings or a dictionary of strings, shape (n,); nulls stay null.
     read : gives the value (or None) and the code of a fault (or None).
 
     Returns
     -------
     Values of `kind` (text unless told), shape (n,), and the faults with their rows.
     """
-    coded = text.dictionary_encode()
+    coded = text if pa.types.is_dictionary(text.type) else text.dictionary_encode()
     answers = [read(cell) for cell in coded.dictionary.to_pylist()]
     values = pa.array([value for value, _ in answers], kind or pa.string())
     codes = sorted({code for _, code in answers if code is not None})

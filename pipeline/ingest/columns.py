@@ -112,11 +112,17 @@ def apply(
     declared = {column.name: column for column in INPUTS[kind].columns}
     columns: dict[str, pa.Array] = {}
     findings: list[Finding] = []
+    texts = _Texts(raw, column_map.missing)
     for name, rule in column_map.columns.items():
         column = declared[name]
         text = raw.data[found[name]]
         words = (vocabulary or {}).get(name, {})
-        values, faults = _column(column, rule, text, column_map, words)
+        if column.kind in {"number", "integer", "date"}:
+            values, faults = _measure(column, rule, text, column_map)
+        else:
+            by_distinct = bool(rule.split or rule.codes or column.kind != "text")
+            cleaned = texts.of(found[name], coded=by_distinct)
+            values, faults = _words(column, rule, cleaned, column_map, words)
         columns[name] = values
         findings += [_finding(fault, found[name], text, column) for fault in faults]
     for name, constant in column_map.constants.items():
@@ -177,22 +183,44 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
 _Faults = list[cells.Fault]
 
 
-def _column(
+class _Texts:
+    """Columns of a file as clean text, each made once however many rules read it."""
+
+    def __init__(self, raw: RawTable, missing: frozenset[str]) -> None:
+        self._raw, self._missing = raw, missing
+        self._clean: dict[str, pa.Array] = {}
+        self._coded: dict[str, pa.Array] = {}
+
+    def of(self, header: str, *, coded: bool) -> pa.Array:
+        """The column, plain or as a dictionary."""
+        if header not in self._clean:
+            self._clean[header] = cells.clean(self._raw.data[header], self._missing)
+        if not coded:
+            return self._clean[header]
+        if header not in self._coded:
+            self._coded[header] = self._clean[header].dictionary_encode()
+        return self._coded[header]
+
+
+def _measure(
+    column: InputColumn, rule: ColumnRule, data: pa.ChunkedArray, column_map: ColumnMap
+) -> tuple[pa.Array, _Faults]:
+    """A number or a date, and what could not be understood of it."""
+    if column.kind != "date":
+        return _numbers(column, rule, data, column_map)
+    if pa.types.is_temporal(data.type):
+        return data.cast(pa.date32()).combine_chunks(), []
+    return cells.dates(cells.clean(data, column_map.missing), rule.dates)
+
+
+def _words(
     column: InputColumn,
     rule: ColumnRule,
-    data: pa.ChunkedArray,
+    text: pa.Array,
     column_map: ColumnMap,
     words: Mapping[str, str],
 ) -> tuple[pa.Array, _Faults]:
-    """One canonical column and what could not be understood of it."""
-    if column.kind in {"number", "integer"}:
-        return _numbers(column, rule, data, column_map)
-    if column.kind == "date":
-        if pa.types.is_temporal(data.type):
-            return data.cast(pa.date32()).combine_chunks(), []
-        text = cells.clean(data, column_map.missing)
-        return cells.dates(text, rule.dates)
-    text = cells.clean(data, column_map.missing)
+    """A text, a word, several words or yes/no, and what could not be understood of it."""
     if rule.split is not None:
         text = cells.by_distinct(text, partial(_part, rule=rule, missing=column_map.missing))[0]
     if column.kind == "yes_no":

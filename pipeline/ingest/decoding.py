@@ -67,7 +67,7 @@ def decode(raw: bytes, *, where: str, encoding: str | None) -> Text:
         If the file is damaged, empty, or in no encoding that can be read.
     """
     data = _unzipped(raw, where)
-    if not data.strip():
+    if not data[:_SAMPLE_BYTES].strip() and not data.strip():
         raise _empty(where)
     found = encoding or _encoding_of(data, where)
     try:
@@ -216,6 +216,17 @@ def _walk(plans: list[_Plan], quotes_before: Ints) -> tuple[Ints, Ints, Ints, Fl
         line = int(bad[0]) + 1
     joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
     return joined[0], joined[1], joined[2], joined[3]
+
+
+def one_line_each(data: bytes, *, records: int) -> bool:
+    """True if no record holds a line end and no line is blank, so that record n is on line n + 1.
+
+    Parameters
+    ----------
+    records : number of records without the header.
+    """
+    ends = data.count(b"\n") + (not data.endswith(b"\n"))
+    return ends == records + 1 and b"\n\n" not in data
 
 
 def line_finder(

@@ -207,6 +207,7 @@ def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Conte
     rows: Ints | None = None
     if table is None:
         table, rejects, rows = _some_records(text.data, delimiter, headers, where=where)
+    size = table.num_rows + len(rejects)
     return _Content(
         "CSV, gzip" if path.suffix.lower() == ".gz" else "CSV",
         table,
@@ -214,13 +215,17 @@ def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Conte
         encoding=text.encoding,
         delimiter=delimiter,
         rejects=rejects,
-        line_starts=decoding.line_finder(
-            path,
-            encoding=text.encoding,
-            delimiter=delimiter,
-            width=len(headers),
-            records=table.num_rows + len(rejects),
-        ),
+        line_starts=_line_starts(path, text, delimiter, len(headers), size),
+    )
+
+
+def _line_starts(
+    path: Path, text: decoding.Text, delimiter: str, width: int, records: int
+) -> Callable[[], Ints | None]:
+    if decoding.one_line_each(text.data, records=records):
+        return lambda: np.arange(2, records + 2)
+    return decoding.line_finder(
+        path, encoding=text.encoding, delimiter=delimiter, width=width, records=records
     )
 
 

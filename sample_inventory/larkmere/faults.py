@@ -180,7 +180,7 @@ def _places(p: Planter) -> None:
     for tree in chosen:
         row = p.rows[tree.tree_id]
         row["Lat"], row["Lon"] = row["Lon"], row["Lat"]
-    p.note("lonlat_swapped", [t.tree_id for t in chosen], "set_aside",
+    p.note("lonlat_swapped", [t.tree_id for t in chosen], "flagged",
            "latitude and longitude changed places")  # fmt: skip
     far = p.take(5)
     for number, tree in enumerate(far):

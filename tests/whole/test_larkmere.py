@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.published.table import Library
 from pipeline.render.cautions import AID
-from tests.conftest import LarkmereRun
+from pipeline.render.wording import sentence
+from tests.conftest import ROOT, LarkmereRun
 
 MAY_DIFFER = {"timings.json", "soundwood.duckdb"}
 OUTPUTS = (
@@ -101,7 +103,9 @@ def test_danger_in_a_row_that_was_set_aside_heads_the_list(larkmere: LarkmereRun
 
 def test_failures_that_have_begun_are_on_the_make_safe_list(larkmere: LarkmereRun) -> None:
     stories = ("split_over_school_path", "root_plate_heaving", "hanging_branch_over_market")
-    with Path("sample_inventory/planted_faults.csv").open(encoding="utf-8", newline="") as file:
+    with (ROOT / "sample_inventory" / "planted_faults.csv").open(
+        encoding="utf-8", newline=""
+    ) as file:
         trees = [row["row_ids"] for row in csv.DictReader(file) if row["fault"] in stories]
     assert len(trees) == len(stories)
     quoted = ", ".join(f"'{tree}'" for tree in trees)
@@ -117,7 +121,7 @@ def test_failures_that_have_begun_are_on_the_make_safe_list(larkmere: LarkmereRu
 
 
 def test_every_page_that_leaves_the_office_carries_the_caution(larkmere: LarkmereRun) -> None:
-    pages = [p for p in larkmere.first.rglob("*.html")]
+    pages = list(larkmere.first.rglob("*.html"))
     assert len(pages) > 5
     escaped = AID.replace("'", "&#39;")
     for page in pages:
@@ -161,9 +165,6 @@ def test_removed_trees_leave_the_map_and_stay_in_history(larkmere: LarkmereRun) 
 
 
 def test_facts_are_sentences_with_sources(larkmere: LarkmereRun) -> None:
-    from pipeline.published.table import Library  # noqa: PLC0415
-    from pipeline.render.wording import sentence  # noqa: PLC0415
-
     known = set(Library().sources)
     facts = larkmere.table("scoring.facts")
     assert len(facts) > 500
@@ -174,7 +175,7 @@ def test_facts_are_sentences_with_sources(larkmere: LarkmereRun) -> None:
 
 @pytest.mark.parametrize("marked", ["<script>", "<b>"])
 def test_markup_of_the_files_never_becomes_markup(larkmere: LarkmereRun, marked: str) -> None:
-    raw = Path("sample_inventory/trees.csv").read_text(encoding="utf-8")
+    raw = (ROOT / "sample_inventory" / "trees.csv").read_text(encoding="utf-8")
     assert marked in raw
     for page in larkmere.first.rglob("*.html"):
         text = page.read_text(encoding="utf-8")

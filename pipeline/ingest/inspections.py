@@ -68,11 +68,7 @@ def _judged(mapped: Mapped, keys: Ints) -> tuple[Finding, ...]:
     """What sets rows aside, and what is said of those that stay."""
     named = flags_of(mapped.text("tree_id").is_valid())
     defect, reading = mapped.text("defect"), mapped.text("reading")
-    measured = np.any(
-        [~np.isnan(mapped.number(n)) for n in ("shell_cm", "hollow_diameter_cm", "decayed_share")],
-        axis=0,
-    ) | flags_of(mapped.text("reading_result").is_valid())
-    kindless = measured & flags_of(reading.is_null())
+    kindless = flags_of(_kinds(mapped).is_valid()) & flags_of(reading.is_null())
     no_part = flags_of(mapped.text("part").is_null())
     speaks = flags_of(defect.is_valid()) & ~flags_of(pc.equal(defect, NONE_SEEN))
     return (
@@ -90,24 +86,37 @@ def _judged(mapped: Mapped, keys: Ints) -> tuple[Finding, ...]:
                   "Map the word in the column map, or write one of the canonical words."),
         ),
         *finding(
-            mapped, _unread(mapped, "reading") | (kindless & ~speaks), code="reading_unknown",
-            done=Done.SET_ASIDE, column="reading",
-            said=("The row measures something, but the kind of measurement is not known.",
+            mapped, _unread(mapped, "reading"), code="reading_unknown", done=Done.SET_ASIDE,
+            column="reading",
+            said=("The word for the measurement is not known.",
                   "Write sounding, probe, drill, core, tomogram or pull_test."),
         ),
         *finding(
-            mapped, kindless & speaks & ~_unread(mapped, "reading"), code="reading_kind_missing",
-            done=Done.FLAGGED, column="reading",
-            said=("The measurement beside the defect names no kind and is not used.",
+            mapped, kindless, code="reading_kind_missing", done=Done.FLAGGED, column="reading",
+            said=("The measurement names no kind; the coarsest that gives it is taken.",
                   "Write sounding, probe, drill, core, tomogram or pull_test."),
         ),
         *finding(
-            mapped, no_part & (speaks | flags_of(reading.is_valid())), code="part_missing",
-            done=Done.FLAGGED, column="part",
-            said=("The row does not say which part of the tree; the usual one is taken.",
+            mapped, no_part & (speaks | kindless | flags_of(reading.is_valid())),
+            code="part_missing", done=Done.FLAGGED, column="part",
+            said=("The row does not say which part it speaks of; the usual one is taken.",
                   "Write roots, butt, stem or branch."),
         ),
     )  # fmt: skip
+
+
+def _kinds(mapped: Mapped) -> pa.Array:
+    """The kind of measurement of each row, null where nothing is measured.
+
+    A number without a kind is kept as the coarsest kind that gives such a number: an inspector who
+    wrote how wide a hollow is has put something into it.
+    """
+    told = mapped.text("reading").cast(pa.string())
+    share = pc.if_else(pa.array(~np.isnan(mapped.number("decayed_share"))), "tomogram", None)
+    size = [~np.isnan(mapped.number(name)) for name in ("shell_cm", "hollow_diameter_cm")]
+    probe = pc.if_else(pa.array(np.any(size, axis=0)), "probe", None)
+    sounded = pc.if_else(mapped.text("reading_result").is_valid(), "sounding", None)
+    return pc.coalesce(told, probe, share, sounded)
 
 
 def _unread(mapped: Mapped, name: str) -> Flags:
@@ -123,7 +132,7 @@ def _rows(mapped: Mapped, keys: Ints) -> pa.Table:
     """Everything that the three tables need, row by row."""
     day = mapped.dates("inspected_on")
     made_id = pc.binary_join_element_wise(mapped.text("tree_id"), day.cast(pa.string()), " ")
-    texts = ("part", "defect", "reading", "reading_result", "notes")
+    texts = ("part", "defect", "reading_result", "notes")
     truths = (*_DEFECT_TRUTHS, "topped", "wet_in_winter")
     measures = (*_DEFECT_NUMBERS, *_READING_NUMBERS, "time_frame_years")
     return pa.table(
@@ -132,6 +141,7 @@ def _rows(mapped: Mapped, keys: Ints) -> pa.Table:
             "tree_key": pa.array(keys),
             "day": day.cast(pa.date32()),
             "dead_since": mapped.dates("dead_since").cast(pa.date32()),
+            "reading": _kinds(mapped),
             **{name: mapped.text(name).cast(pa.string()) for name in texts},
             **{name: mapped.yes_no(name).cast(pa.bool_()) for name in truths},
             **{name: numbers(mapped, name).cast(pa.float64()) for name in measures},

@@ -87,12 +87,15 @@ def test_rows_that_cannot_be_used_are_set_aside_with_their_reason() -> None:
         {
             "tree_id": ["A", None, "Z", "A", "B", "C", "C", "C"],
             "inspected_on": pa.array([None, AUTUMN, *[AUTUMN] * 6]),
-            "part": ["stem"] * 8,
+            "part": ["butt"] * 8,
             "defect": ["decay", "decay", "decay", None, "lean", None, "lean", "lean"],
             "reading": pa.array([None] * 8, pa.string()),
             "shell_cm": [np.nan] * 5 + [3.0, 4.0, np.nan],
         },
-        told={"defect": ["decay", "decay", "decay", "woodworm", "lean", None, "lean", "lean"]},
+        told={
+            "defect": ["decay", "decay", "decay", "woodworm", "lean", None, "lean", "lean"],
+            "reading": [None] * 7 + ["by ear"],
+        },
     )
     made = checked(inspections.build([mapped], TREES))
     assert codes(made.findings[0]) == {
@@ -100,12 +103,17 @@ def test_rows_that_cannot_be_used_are_set_aside_with_their_reason() -> None:
         "tree_id_missing": ([1], Done.SET_ASIDE),
         "tree_unknown": ([2], Done.SET_ASIDE),
         "defect_unknown": ([3], Done.SET_ASIDE),
-        "reading_unknown": ([5], Done.SET_ASIDE),
-        "reading_kind_missing": ([6], Done.FLAGGED),
+        "reading_unknown": ([7], Done.SET_ASIDE),
+        "reading_kind_missing": ([5, 6], Done.FLAGGED),
     }
     unknown = next(f for f in made.findings[0] if f.code == "defect_unknown")
     assert unknown.values == ("woodworm",)
-    assert made.defects["tree_key"].to_pylist() == [1, 2, 2]
+    assert made.defects["tree_key"].to_pylist() == [1, 2]
+    # Numbers without a kind are kept: a thin shell must not be lost to a missing word.
+    assert made.readings.select(["reading", "shell_cm"]).to_pylist() == [
+        {"reading": "probe", "shell_cm": 3.0},
+        {"reading": "probe", "shell_cm": 4.0},
+    ]
 
 
 def test_the_usual_part_of_a_defect_is_taken_and_said() -> None:

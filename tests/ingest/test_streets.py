@@ -1,14 +1,21 @@
 """The street network: junctions, directions, islands, and lines with faults."""
 
+from collections.abc import Callable
+from pathlib import Path
+
 import numpy as np
 import pyarrow as pa
 import pytest
 import shapely
 
 from pipeline.ingest import streets
+from pipeline.ingest.column_map import ColumnMap
+from pipeline.ingest.columns import apply
 from pipeline.ingest.quarantine import Done
+from pipeline.ingest.readers import read_input
 from pipeline.ingest.streets import RoadClasses, StreetGraph
 from pipeline.published.table import Library
+from pipeline.settings.model import InputFile
 from pipeline.tables import catalogue_places as catalogue
 from pipeline.tables.store import conform
 from tests.ingest.geo_files import EPSG, Columns, file_of
@@ -145,3 +152,24 @@ def test_no_streets_are_no_error(classes: RoadClasses) -> None:
     made = streets.graph(streets.StreetLines.joined([]), classes)
     assert conform(catalogue.STREETS, made.edges).num_rows == 0
     assert conform(catalogue.STREET_NODES, made.nodes).num_rows == 0
+
+
+def test_a_real_street_file_in_pieces(
+    classes: RoadClasses, shared_file: Callable[[str], Path]
+) -> None:
+    """Counts measured on the open street file of San Francisco (ODC PDDL)."""
+    path = shared_file("data/zones/san-francisco/sf_streets_repaired.geojson")
+    raw = read_input(
+        InputFile(files=(path.name,)), kind="streets", data_dir=path.parent, source_key_start=0
+    )[0]
+    column_map = ColumnMap.of_headers(raw.data.column_names, kind="streets", where=path.name)
+    part = streets.lines_of(apply(raw, column_map, "streets"), classes, epsg=32610, crs=None)
+    aside = {f.code: f.count for f in part.findings}
+    assert aside == {"line_without_length": 5}
+    assert len(set(part.lines.street_id)) == 6011 - 5
+    assert part.note is not None
+    made = streets.graph(part.lines, classes)
+    islands = conform(catalogue.STREET_NODES, made.nodes)["island"].to_numpy()
+    assert islands.max() > 100  # in pieces, as its publisher left it
+    length = made.edges["length_m"].to_numpy()
+    assert length.sum() == pytest.approx(shapely.length(part.lines.shapes).sum(), rel=1e-6)

@@ -1,6 +1,6 @@
 """Inspections as arrays: defects and measured sections, and what they say of failure."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pyarrow as pa
@@ -19,6 +19,7 @@ from pipeline.scoring.failure.visual import Defects, visual_findings
 from pipeline.scoring.failure.words import Findings
 from pipeline.scoring.parameters.failure import DEFECTS, FailureParameters
 from pipeline.tables import inputs
+from pipeline.terms import Part
 from pipeline.units import Flags, Floats, Ints, Words
 
 _PARTS = len(inputs.PARTS)
@@ -37,6 +38,7 @@ class Looks:
     section_tree, section_part, section_day : of each measured section.
     reading_tree, reading_part, reading_day, reading_kind : every reading of wood that gave a
         shell, and every pull test.
+    from_inventory : rows of defects that the inventory tells: its dead trees.
     """
 
     defects: Defects
@@ -52,6 +54,7 @@ class Looks:
     reading_part: Words
     reading_day: Ints
     reading_kind: Ints
+    from_inventory: range
 
 
 def read_looks(
@@ -63,7 +66,8 @@ def read_looks(
 ) -> Looks:
     """Defects, sections and their findings; trees that are not rated are left out."""
     shells = _Readings.of(readings, inspections, trees)
-    rows, day = _defects(defects, shells, trees)
+    rows, day = _with_dead(*_defects(defects, shells, trees), trees)
+    dead_from = len(rows.tree) - int((trees.dead & trees.rated).sum())
     place = shells.tree * _PARTS + shells.part
     gave = ~np.isnan(shells.shell)
     newest = _newest(place, shells.day, gave)
@@ -103,6 +107,7 @@ def read_looks(
         reading_part=shells.part[tells],
         reading_day=shells.day[tells],
         reading_kind=shells.kind[tells],
+        from_inventory=range(dead_from, len(rows.tree)),
     )
 
 
@@ -194,3 +199,30 @@ def _defects(table: pa.Table, readings: _Readings, trees: Trees) -> tuple[Defect
         latest=np.concatenate([truths(rows, "latest"), readings.from_latest[mallet]]),
     )
     return made, np.concatenate([days(rows, "seen_on"), readings.day[mallet]])
+
+
+def _with_dead(rows: Defects, day: Ints, trees: Trees) -> tuple[Defects, Ints]:
+    """A tree that the inventory calls dead is a dead tree, whether inspected or not."""
+    tree = np.flatnonzero(trees.dead & trees.rated)
+    blank, no = np.full(len(tree), np.nan), np.zeros(len(tree), np.bool_)
+    added = Defects(
+        tree=tree,
+        part=np.full(len(tree), np.int8(Part.STEM)),
+        defect=np.full(len(tree), DEFECTS.index("dead_tree")),
+        wood=trees.wood[tree],
+        extent=blank,
+        diameter=blank,
+        with_decay=no,
+        with_crack=no,
+        touches_soil=no,
+        soil_moved=no,
+        roots_broken=no,
+        latest=np.ones(len(tree), np.bool_),
+    )
+    joined = Defects(
+        **{
+            f.name: np.concatenate([getattr(rows, f.name), getattr(added, f.name)])
+            for f in fields(Defects)
+        }
+    )
+    return joined, np.concatenate([day, trees.last_inspected[tree]])

@@ -1,0 +1,124 @@
+"""From rated pairs to the chosen action of each tree with evidence."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.scoring.actions.candidates import (
+    MAKE_SAFE,
+    PRESUME,
+    TEST,
+    Candidates,
+    Choice,
+    RatedPairs,
+    candidates,
+    choose,
+)
+from pipeline.scoring.actions.rules import TreeState, no_climb
+from pipeline.scoring.assembly.decisions import Decisions
+from pipeline.scoring.assembly.evidence import Evidence
+from pipeline.scoring.assembly.targets import Judged, Pairs, pair_ratings
+from pipeline.scoring.failure.bands import yearly_probability
+from pipeline.scoring.parameters import Parameters
+from pipeline.terms import FailureWord
+from pipeline.units import Flags, Ints, Words
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What is to be done to each tree with evidence, each shape (trees with evidence,).
+
+    Parameters
+    ----------
+    climb_rule : first rule that forbids climbing, -1 if none.
+    lead : row of the part evidence with the highest action code, -1 without a fungus.
+    acknowledged : a person has acknowledged make-safe since the newest evidence.
+    """
+
+    state: TreeState
+    made: Candidates
+    choice: Choice
+    climb_rule: Ints
+    lead: Ints
+    make_safe: Flags
+    presumed: Flags
+    tested: Flags
+    acknowledged: Flags
+
+
+def choose_actions(
+    evidence: Evidence,
+    pairs: Pairs,
+    judged: Judged,
+    *,
+    rating: Words,
+    occupancy: Words,
+    decisions: Decisions,
+    parameters: Parameters,
+) -> Chosen:
+    """Candidates and choice; `rating` and `occupancy` have shape (trees with evidence,)."""
+    count = len(evidence.trees)
+    kinds = np.zeros(count, np.int64)
+    known = pairs.kind >= 0
+    bit = np.where(known, np.int64(1) << np.maximum(pairs.kind, 0), 0)
+    np.bitwise_or.at(kinds, pairs.tree, bit)
+    defects = np.zeros(count, np.int64)
+    np.bitwise_or.at(defects, evidence.parts.tree, evidence.parts.defects)
+    state = TreeState(rating, occupancy, kinds, defects)
+    told = evidence.words.points[pairs.row]
+
+    def rate(failure: Words, rows: Ints) -> Words:
+        # Points that a witness gave speak of the failure as it is: a lower word drops them.
+        kept = np.where(failure == judged.failure, told, 0).astype(np.int8)
+        return pair_ratings(failure, kept[rows], pairs.take(rows), parameters)
+
+    words = np.array([int(w) for w in FailureWord], np.int8)
+    made = candidates(
+        parameters.work.rules,
+        evidence.parts,
+        state,
+        RatedPairs(pairs.tree, pairs.part, judged.failure, judged.harm, bit, judged.rating),
+        rate=rate,
+        per_year=yearly_probability(words, parameters.failure.bands).middle,
+    )
+    imminent = np.zeros(count, np.bool_)
+    failing = evidence.parts.failure >= FailureWord.IMMINENT
+    imminent[evidence.parts.tree[failing]] = True
+    acknowledged_on = decisions.acknowledged_on[evidence.trees]
+    acknowledged = (acknowledged_on >= 0) & (acknowledged_on >= evidence.latest_on)
+    choice = choose(
+        made,
+        parameters.work.rules,
+        state,
+        accepted=parameters.accepted,
+        imminent=imminent,
+        acknowledged=acknowledged,
+    )
+    _, climb_rule = no_climb(parameters.work.no_climb, evidence.parts, state)
+    phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
+
+    def has(rows: Flags) -> Flags:
+        found = np.zeros(count, np.bool_)
+        found[made.tree[rows]] = True
+        return found
+
+    return Chosen(
+        state=state,
+        made=made,
+        choice=choice,
+        climb_rule=climb_rule,
+        lead=_lead(evidence, count),
+        make_safe=has(phase == MAKE_SAFE),
+        presumed=has(phase == PRESUME),
+        tested=has((phase == TEST) & choice.chosen),
+        acknowledged=acknowledged,
+    )
+
+
+def _lead(evidence: Evidence, count: int) -> Ints:
+    parts = evidence.parts
+    rows = np.flatnonzero(parts.taxon >= 0)
+    order = rows[np.lexsort((-parts.certainty[rows], -parts.code[rows].astype(int)))]
+    lead = np.full(count, -1, np.int64)
+    lead[parts.tree[order[::-1]]] = order[::-1]
+    return lead

@@ -1,0 +1,197 @@
+"""What needs a person, most urgent first."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.scoring.assembly.bodies import MATCHES, Sightings
+from pipeline.scoring.assembly.columns import codes, day_text, numbers, texts, whole
+from pipeline.scoring.assembly.decisions import contradicted
+from pipeline.scoring.assembly.ratings import Row
+from pipeline.scoring.assembly.trees import doubtful_places
+from pipeline.scoring.explanation import REVIEWS, as_json
+from pipeline.scoring.parameters import Parameters
+from pipeline.tables import inputs
+from pipeline.terms import ActionCode, FailureWord, RatingWord, word
+from pipeline.units import Flags, Floats, Ints
+
+_AMBIGUOUS, _UNMATCHED, _NOT_DECAY = (
+    MATCHES.index(name) for name in ("ambiguous", "unmatched", "not_decay")
+)
+_SURE = 0.9  # ingest attaches a sighting to a tree from the same share on
+_NONE = -1
+
+
+@dataclass
+class ReviewList:
+    """A growing list of reviews."""
+
+    code: list[str] = field(default_factory=list)
+    tree: list[int] = field(default_factory=list)
+    sighting: list[int] = field(default_factory=list)
+    quarantine: list[int] = field(default_factory=list)
+    detail: list[str] = field(default_factory=list)
+
+    def add(
+        self,
+        code: str,
+        values: Mapping[str, object],
+        *,
+        tree: int = _NONE,
+        sighting: int = _NONE,
+        quarantine: int = _NONE,
+    ) -> None:
+        """Add one.
+
+        Raises
+        ------
+        KeyError
+            If the code or its values are not declared: a bug.
+        """
+        if set(values) != set(REVIEWS[code][1]):
+            message = f"{code} carries {sorted(values)}"
+            raise KeyError(message)
+        self.code.append(code)
+        self.tree.append(tree)
+        self.sighting.append(sighting)
+        self.quarantine.append(quarantine)
+        self.detail.append(as_json(values))
+
+    def columns(self) -> dict[str, object]:
+        """Columns of scoring.reviews: by urgency, then by kind, then in the order of arrival."""
+        kinds = list(REVIEWS)
+        urgency = np.array([REVIEWS[code][0] for code in self.code], np.int8)
+        kind = np.array([kinds.index(code) for code in self.code], np.int64)
+        order = np.lexsort((np.arange(len(kind)), kind, urgency))
+        return {
+            "review_key": np.arange(len(order)),
+            "urgency": urgency[order],
+            "code": pa.array(self.code, pa.string()).take(pa.array(order)),
+            "tree_key": np.array(self.tree, np.int64)[order],
+            "sighting_key": np.array(self.sighting, np.int64)[order],
+            "quarantine_key": np.array(self.quarantine, np.int64)[order],
+            "detail": pa.array(self.detail, pa.string()).take(pa.array(order)),
+        }
+
+
+def of_quarantine(reviews: ReviewList, quarantine: pa.Table) -> None:
+    """Rows set aside whose words mean danger."""
+    rows = np.flatnonzero(np.asarray(pc.is_valid(quarantine["danger"])))
+    words, reasons = texts(quarantine, "danger"), texts(quarantine, "reason")
+    keys = whole(quarantine, "quarantine_key")
+    for row in rows:
+        told = {"words": words[row], "reason": reasons[row]}
+        reviews.add("quarantine_danger", told, quarantine=int(keys[row]))
+
+
+def of_sightings(
+    reviews: ReviewList, sightings: Sightings, matches: pa.Table, parameters: Parameters
+) -> None:
+    """Sightings that no tree could be found for, that fit several, or that need a better name."""
+    table = sightings.table
+    names, notes = _names(sightings, parameters), texts(table, "match_note")
+    candidates = np.bincount(whole(matches, "sighting_key"), minlength=table.num_rows)
+    weight = numbers(table, "match_weight")
+    note = codes(table, "match_note", ("id_and_place_disagree", "tree_not_standing"))
+    for row in range(table.num_rows):
+        name, why = names[row], notes[row]
+        match = sightings.match[row]
+        serious = sightings.code[row] >= ActionCode.R4
+        if match == _UNMATCHED and serious:
+            told = {"name": name, "code": f"R{sightings.code[row]}", "why": why}
+            reviews.add("sighting_serious_unmatched", told, sighting=row)
+        elif match == _UNMATCHED:
+            reviews.add("sighting_unmatched", {"name": name, "why": why}, sighting=row)
+        elif match == _AMBIGUOUS:
+            reviews.add("sighting_ambiguous", {
+                "name": name,
+                "candidates": int(candidates[row]),
+                "best_weight": float(weight[row]),
+            }, sighting=row)  # fmt: skip
+        elif match == _NOT_DECAY:
+            reviews.add("sighting_not_decay", {"name": name, "why": why}, sighting=row)
+        if note[row] == 0:
+            reviews.add("sighting_conflict", {"name": name}, sighting=row)
+        elif note[row] == 1:
+            reviews.add("tree_not_standing", {"name": name}, sighting=row)
+    _of_names(reviews, sightings, names)
+
+
+def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:
+    failure = parameters.failure
+    accepted = dict(zip(failure.catalogue.taxon_id, failure.names, strict=True))
+    told, written = texts(sightings.table, "taxon_id"), texts(sightings.table, "name_text")
+    return [accepted.get(a or "") or b for a, b in zip(told, written, strict=True)]
+
+
+def _of_names(reviews: ReviewList, sightings: Sightings, names: list[str | None]) -> None:
+    """Attached fungi whose name is in doubt: photographs are asked for, serious ones first."""
+    best = _best_probability(sightings)
+    for row in np.flatnonzero((sightings.tree >= 0) & (best < _SURE)):
+        told: dict[str, object] = {"name": names[row], "probability": float(best[row])}
+        at = {"tree": int(sightings.tree[row]), "sighting": int(row)}
+        if sightings.code[row] >= ActionCode.R4:
+            told["code"] = f"R{sightings.code[row]}"
+            reviews.add("name_serious_uncertain", told, **at)
+        else:
+            reviews.add("name_uncertain", told, **at)
+
+
+def _best_probability(sightings: Sightings) -> Floats:
+    """Probability of the name that was told, 0 where none was; shape (sightings,)."""
+    posterior = sightings.posterior
+    count = sightings.table.num_rows
+    best = np.zeros(count)
+    named = posterior.taxon != posterior.taxon.max(initial=0)
+    np.maximum.at(best, posterior.sighting[named], posterior.probability[named])
+    return best
+
+
+def of_trees(reviews: ReviewList, row: Row, parameters: Parameters) -> None:
+    """Make-safe that nobody has acknowledged, presumed removals, decisions overtaken by events."""
+    keys, ids = row.evidence.trees, row.trees.table["tree_id"]
+    waiting = row.chosen.make_safe & ~row.chosen.acknowledged
+    urgent = np.flatnonzero(waiting)
+    harm = row.rated.harm[keys[urgent]]
+    for here in urgent[np.lexsort((keys[urgent], -harm))]:
+        tree = int(keys[here])
+        failure = _worst_failure(row, here)
+        reviews.add("make_safe", {
+            "tree_id": ids[tree].as_py(),
+            "rating": word(RatingWord(row.rating[tree])),
+            "failure": word(FailureWord(failure)),
+        }, tree=tree)  # fmt: skip
+    for here in np.flatnonzero(row.chosen.presumed):
+        tree, lead = int(keys[here]), int(row.chosen.lead[here])
+        name = parameters.failure.names[row.evidence.parts.taxon[lead]]
+        reviews.add("presumed_removal", {"tree_id": ids[tree].as_py(), "name": name}, tree=tree)
+    seen = np.full(len(row.trees), -1, np.int64)
+    seen[keys] = row.evidence.latest_on
+    for tree in np.flatnonzero(contradicted(row.decisions, seen)):
+        reviews.add("decision_contradicted", {
+            "tree_id": ids[tree].as_py(),
+            "decision": inputs.DECISIONS[row.decisions.kind[tree]],
+            "decided_on": day_text(int(row.decisions.decided_on[tree])),
+            "seen_on": day_text(int(seen[tree])),
+        }, tree=int(tree))  # fmt: skip
+
+
+def _worst_failure(row: Row, here: int) -> int:
+    parts = row.evidence.parts
+    return int(parts.failure[parts.tree == here].max(initial=int(FailureWord.IMPROBABLE)))
+
+
+def of_the_run(reviews: ReviewList, row: Row, decisions: pa.Table, parameters: Parameters) -> None:
+    """What concerns the whole run: places in doubt, a region not set, overrides not understood."""
+    doubtful: Flags = doubtful_places(row.trees)
+    if doubtful.any():
+        reviews.add("place_doubtful", {"count": int(doubtful.sum())})
+    if not parameters.work.region_known:
+        reviews.add("season_region_unknown", {})
+    values = texts(decisions, "value")
+    keys: Ints = whole(decisions, "tree_key")
+    for number in row.decisions.unread:
+        reviews.add("decision_unread", {"value": values[number]}, tree=int(keys[number]))

@@ -1,0 +1,112 @@
+"""Columns of the tables of trees with evidence: posteriors, decay, strength, impacts, ratings."""
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.scoring.assembly.bodies import Sightings
+from pipeline.scoring.assembly.columns import labels, optional, place_of, small
+from pipeline.scoring.assembly.evidence import Evidence
+from pipeline.scoring.assembly.looks import Looks
+from pipeline.scoring.assembly.targets import Judged, Pairs
+from pipeline.scoring.parameters import Parameters
+from pipeline.scoring.parameters.failure import FailureParameters
+from pipeline.tables import inputs
+from pipeline.units import Floats
+
+BASES = ("measured", "seen", "fungus")
+_PARTS = len(inputs.PARTS)
+_ROTS_WOOD = ("decay", "cavity")
+
+
+def posterior_columns(sightings: Sightings, parameters: FailureParameters) -> dict[str, object]:
+    """Columns of scoring.taxon_posteriors."""
+    posterior = sightings.posterior
+    return {
+        "sighting_key": posterior.sighting,
+        "taxon_id": labels(posterior.taxon, parameters.catalogue.taxon_id),
+        "probability": posterior.probability,
+    }
+
+
+def strength_columns(looks: Looks, parameters: FailureParameters) -> dict[str, object]:
+    """Columns of scoring.strength: every formula that holds for each measured section."""
+    section, formula = np.nonzero(looks.strength.applies)
+    return {
+        "tree_key": looks.section_tree[section],
+        "part": looks.section_part[section],
+        "formula": labels(formula, parameters.limits.formula),
+        "loss_share": looks.strength.value[section, formula],
+        "limit_share": parameters.limits.act[formula],
+        "passed": looks.strength.passed[section, formula],
+    }
+
+
+def decay_columns(
+    evidence: Evidence, looks: Looks, parameters: FailureParameters
+) -> dict[str, object]:
+    """Columns of scoring.decay: parts that were measured, seen to rot, or that a fungus rots."""
+    parts = evidence.parts
+    key = evidence.trees[parts.tree] * _PARTS + parts.part
+    sections = looks.section_tree * _PARTS + looks.section_part
+    bits = sum(1 << inputs.DEFECTS.index(name) for name in _ROTS_WOOD)
+    seen = (parts.defects & bits) != 0
+    touched = np.flatnonzero(seen | (parts.taxon >= 0) | np.isin(key, sections))
+    rows = touched[np.argsort(key[touched], kind="stable")]
+    at = place_of(key[rows], sections)
+    known = at >= 0
+    basis = np.select([known, seen[rows]], [0, 1], 2)
+
+    def section(values: Floats) -> pa.Array:
+        taken = values[np.maximum(at, 0)] if len(values) else np.zeros(len(rows))
+        return optional(taken, known)
+
+    nothing = pa.nulls(len(rows), pa.float64())
+    return {
+        "tree_key": evidence.trees[parts.tree[rows]],
+        "part": parts.part[rows],
+        "basis": labels(basis, BASES),
+        "rot": parts.rot[rows],
+        "taxon_id": labels(parts.taxon[rows], parameters.catalogue.taxon_id),
+        "decayed_share": section(looks.sections.decayed_share),
+        # The range comes with the distribution of decay; a single section has none.
+        "decayed_share_low": nothing,
+        "decayed_share_high": nothing,
+        "diameter_cm": section(looks.sections.diameter),
+        "thinnest_shell_cm": section(looks.sections.thinnest_shell),
+        "opening_share": section(looks.sections.opening),
+    }
+
+
+def impact_columns(pairs: Pairs, evidence: Evidence) -> dict[str, object]:
+    """Columns of scoring.impacts."""
+    return {
+        "tree_key": evidence.trees[pairs.tree],
+        "part": pairs.part,
+        "zone_key": pairs.zone.astype(np.int32),
+        "reach_m": pairs.reach,
+        "distance_m": pairs.distance,
+        "occupied_share": pairs.occupied_share,
+        "occupancy": pairs.occupancy,
+        "direction_share": pairs.direction_share,
+        "impact": pairs.impact,
+        "assumed": pairs.assumed,
+    }
+
+
+def part_rating_columns(
+    pairs: Pairs, judged: Judged, evidence: Evidence, parameters: Parameters
+) -> dict[str, object]:
+    """Columns of scoring.part_ratings."""
+    by_points = np.full(len(pairs.tree), parameters.method == "points")
+    return {
+        "tree_key": evidence.trees[pairs.tree],
+        "part": pairs.part,
+        "zone_key": pairs.zone.astype(np.int32),
+        "failure": small(judged.failure),
+        "impact": small(pairs.impact),
+        "likelihood": small(judged.likelihood),
+        "consequence": small(pairs.consequence),
+        "rating": small(judged.rating),
+        "points": optional(small(judged.points), by_points),
+        "harm_per_year": judged.harm,
+    }

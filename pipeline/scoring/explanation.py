@@ -1,0 +1,183 @@
+"""The statements behind a rating: which there are, what values each carries, in which link.
+
+A fact is a statement id with values and its source; the sentence is made where pages are made. The
+links are the knots of the thread: seen, fungus, wood, failure, target, consequence, rating, action.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+LINKS = ("seen", "fungus", "wood", "failure", "target", "consequence", "rating", "action")
+
+_WHY = (
+    "why_failure_imminent",
+    "why_rating_extreme",
+    "why_brown_rot_meanwhile",
+    "why_brown_rot_presumed",
+    "why_prune_reaches",
+    "why_reduce_reaches",
+    "why_move_reaches",
+    "why_habitat_pole_reaches",
+    "why_nothing_gentler",
+    "why_roots_unseen",
+    "why_anchorage_unknown",
+    "why_drill_under_reads",
+    "why_extent_unknown",
+    "why_look_closely",
+    "why_name_uncertain",
+    "why_retain",
+    "why_never_inspected",
+    "why_overdue",
+    "why_due",
+    "why_decision",
+)
+_NO_CLIMB = (
+    "no_climb_code",
+    "no_climb_rot",
+    "no_climb_probable",
+    "no_climb_dead",
+    "no_climb_roots",
+)
+
+# Statement id -> (link, names of its values). A value that is not known is null.
+STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "seen_not_rated": ("seen", ("status",)),
+    "seen_never": ("seen", ()),
+    "seen_overdue": ("seen", ()),
+    "seen_no_defect": ("seen", ()),
+    "seen_inspected_only": ("seen", ()),
+    "seen_sighting": ("seen", ("name", "seen_on", "position", "count", "match", "attachment")),
+    "seen_defect": ("seen", ("defect", "part", "seen_on", "extent_share")),
+    "seen_dead_by_inventory": ("seen", ()),
+    "seen_section": ("seen", ("part", "diameter_cm", "shell_cm", "opening_share", "seen_on")),
+    "seen_height_filled": ("seen", ("height_m",)),
+    "seen_dbh_filled": ("seen", ("dbh_cm",)),
+    "fungus_at_work": ("fungus", ("name", "probability", "rot", "code", "part")),
+    "fungus_no_decay": ("fungus", ("name",)),
+    "wood_measured": ("wood", ("part", "decayed_share", "shell_cm", "diameter_cm")),
+    "wood_formula": ("wood", ("part", "formula", "value_share", "limit_share", "passed")),
+    "wood_not_measured": ("wood", ("part",)),
+    "failure_rule": ("failure", ("part", "failure", "rule", "witness", "seen_on")),
+    "failure_act_at_once": ("failure", ("part",)),
+    "failure_frequency": ("failure", ("failure", "low_share", "high_share", "years")),
+    "failure_unknown": ("failure", ()),
+    "target_met": (
+        "target",
+        ("kind", "name", "distance_m", "occupancy", "occupied_share", "direction_share", "impact"),
+    ),
+    "target_more": ("target", ("count",)),
+    "target_busiest": ("target", ("occupancy",)),
+    "target_assumed": ("target", ("occupancy",)),
+    "target_none_in_reach": ("target", ()),
+    "consequence_of_part": ("consequence", ("part", "diameter_cm", "target", "consequence")),
+    "consequence_size_filled": ("consequence", ("diameter_cm",)),
+    "rating_of_pair": (
+        "rating",
+        ("failure", "impact", "likelihood", "consequence", "rating"),
+    ),
+    "rating_points": ("rating", ("points", "rating")),
+    "rating_not_assessed": ("rating", ()),
+    "rating_low_no_defect": ("rating", ()),
+    "rating_none": ("rating", ()),
+    "rating_harm": ("rating", ("harm", "low", "high")),
+    "rating_overridden": ("rating", ("rating", "program_rating", "decided_on")),
+    "action_chosen": (
+        "action",
+        ("action", "part", "crew", "hours", "deadline_days", "residual_rating"),
+    ),
+    "action_beside": ("action", ("action", "deadline_days")),
+    "action_inspect": ("action", ("state",)),
+    "action_none": ("action", ()),
+    "action_make_safe": ("action", ("days", "acknowledged_on")),
+    "action_program_would": ("action", ("action",)),
+    "decision_stands": ("action", ("decision", "decided_on")),
+    "decision_newer_evidence": ("action", ("decided_on", "seen_on")),
+    "season_closed": ("action", ("code", "not_before")),
+    "season_lifted": ("action", ("code", "lifted_by")),
+    "season_region_unknown": ("action", ()),
+    "wires_near": ("action", ("wires", "voltage_v")),
+    "wires_unknown": ("action", ()),
+    # The `why` of the action rules, with the action that it speaks of.
+    **dict.fromkeys(_WHY, ("action", ("action",))),
+    **dict.fromkeys(_NO_CLIMB, ("action", ())),
+}
+
+# Review code -> (urgency, names of its values).
+REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
+    "quarantine_danger": (0, ("words", "reason")),
+    "make_safe": (0, ("tree_id", "rating", "failure")),
+    "sighting_serious_unmatched": (0, ("name", "code", "why")),
+    "sighting_ambiguous": (1, ("name", "candidates", "best_weight")),
+    "sighting_conflict": (1, ("name",)),
+    "name_serious_uncertain": (1, ("name", "probability", "code")),
+    "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
+    "presumed_removal": (1, ("tree_id", "name")),
+    "decision_unread": (2, ("value",)),
+    "sighting_unmatched": (2, ("name", "why")),
+    "tree_not_standing": (2, ("name",)),
+    "season_region_unknown": (2, ()),
+    "place_doubtful": (2, ("count",)),
+    "name_uncertain": (3, ("name", "probability")),
+    "sighting_not_decay": (3, ("name", "why")),
+}
+
+
+@dataclass
+class Facts:
+    """A growing list of facts; `sequence` counts within a set."""
+
+    fact_set: list[int] = field(default_factory=list)
+    sequence: list[int] = field(default_factory=list)
+    link: list[str] = field(default_factory=list)
+    statement: list[str] = field(default_factory=list)
+    values: list[str] = field(default_factory=list)
+    source: list[str | None] = field(default_factory=list)
+    assumed: list[bool] = field(default_factory=list)
+    _next: dict[int, int] = field(default_factory=dict)
+
+    def add(
+        self,
+        fact_set: int,
+        statement: str,
+        values: Mapping[str, object] | None = None,
+        *,
+        source: str | None = None,
+        assumed: bool = False,
+    ) -> None:
+        """Add one fact at the end of its set.
+
+        Raises
+        ------
+        KeyError
+            If the statement is not declared, or its values are not those declared: a bug.
+        """
+        link, names = STATEMENTS[statement]
+        told = dict(values or {})
+        if set(told) != set(names):
+            message = f"{statement} carries {sorted(told)}, declared {sorted(names)}"
+            raise KeyError(message)
+        place = self._next.get(fact_set, 0)
+        self._next[fact_set] = place + 1
+        self.fact_set.append(fact_set)
+        self.sequence.append(place)
+        self.link.append(link)
+        self.statement.append(statement)
+        self.values.append(as_json(told))
+        self.source.append(source)
+        self.assumed.append(assumed)
+
+
+def as_json(values: Mapping[str, object]) -> str:
+    """Values with sorted keys; numbers to four significant digits, as nobody knows more."""
+    return json.dumps(
+        {name: _rounded(value) for name, value in values.items()},
+        sort_keys=True,
+        ensure_ascii=False,
+    )
+
+
+def _rounded(value: object) -> object:
+    if isinstance(value, float):
+        return None if value != value else float(f"{value:.4g}")  # noqa: PLR0124 - NaN
+    return value

@@ -1,0 +1,226 @@
+"""The scoring stage: reads the tables of ingest, calls the maths, writes the tables of scoring."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.progress import Teller
+from pipeline.published.table import Library
+from pipeline.scoring.assembly import reviews as review_list
+from pipeline.scoring.assembly import tables, works
+from pipeline.scoring.assembly.bodies import Sightings, read_sightings
+from pipeline.scoring.assembly.chosen import Chosen, choose_actions
+from pipeline.scoring.assembly.columns import day_number
+from pipeline.scoring.assembly.decisions import Decisions, overridden_words, read_decisions
+from pipeline.scoring.assembly.evidence import Evidence, failure_table, gather, looked_on
+from pipeline.scoring.assembly.groups import group_facts
+from pipeline.scoring.assembly.looked import Looked, looked
+from pipeline.scoring.assembly.looks import Looks, read_looks
+from pipeline.scoring.assembly.ratings import (
+    Rated,
+    Row,
+    best_actions,
+    rate_trees,
+    rating_columns,
+)
+from pipeline.scoring.assembly.targets import (
+    ZONE_COLUMNS,
+    Judged,
+    Pairs,
+    Under,
+    judge,
+    rated_pairs,
+    read_zones,
+    under_trees,
+)
+from pipeline.scoring.assembly.thread import Thread, check_reasons
+from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, read_trees
+from pipeline.scoring.explanation import Facts
+from pipeline.scoring.parameters import Parameters, build
+from pipeline.settings.model import RunSettings
+from pipeline.tables import catalogue_scoring as out
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.schema import TableSchema
+from pipeline.tables.store import RunStore
+from pipeline.units import Ints
+
+_READ: dict[str, tuple[str, ...] | None] = {
+    "trees": TREE_COLUMNS,
+    "sightings": None,
+    "sighting_matches": ("sighting_key", "tree_key"),
+    "inspections": ("tree_key", "inspected_on"),
+    "defects": None,
+    "readings": None,
+    "zones": ZONE_COLUMNS,
+    "decisions": None,
+    "work_done": ("tree_key", "done_on", "action"),
+    "quarantine": ("quarantine_key", "danger", "reason"),
+}
+
+
+@dataclass(frozen=True)
+class _Judgement:
+    """Everything known of the trees before anything is chosen."""
+
+    trees: Trees
+    sightings: Sightings
+    looks: Looks
+    evidence: Evidence
+    under: Under
+    pairs: Pairs
+    judged: Judged
+    looked: Looked
+    rated: Rated
+
+
+def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
+    """Rate every tree of ingest and write all tables of scoring.
+
+    Raises
+    ------
+    PipelineError
+        If a published table or a table of ingest cannot be used.
+    """
+    teller.step("reading what was seen")
+    parameters = build(settings, library)
+    check_reasons(parameters.work.rules)
+    read = {
+        name: store.read(TABLES[f"ingest.{name}"], columns=columns)
+        for name, columns in _READ.items()
+    }
+    teller.step("rating trees")
+    judgement = _judge(read, parameters)
+    _write(store, out.TAXON_POSTERIORS,
+           tables.posterior_columns(judgement.sightings, parameters.failure))  # fmt: skip
+    _write(store, out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
+    _write(store, out.DECAY,
+           tables.decay_columns(judgement.evidence, judgement.looks, parameters.failure))  # fmt: skip
+    _write(store, out.FAILURE, failure_table(judgement.evidence.spoken))
+    _write(store, out.IMPACTS, tables.impact_columns(judgement.pairs, judgement.evidence))
+    _write(store, out.PART_RATINGS,
+           tables.part_rating_columns(
+               judgement.pairs, judgement.judged, judgement.evidence, parameters
+           ))  # fmt: skip
+    teller.step("choosing actions and writing reasons")
+    _act(judgement, read, store, parameters)
+
+
+def _judge(read: Mapping[str, pa.Table], parameters: Parameters) -> _Judgement:
+    failure = parameters.failure
+    trees = read_trees(read["trees"], parameters)
+    sightings = read_sightings(read["sightings"], trees, failure)
+    looks = read_looks(read["inspections"], read["defects"], read["readings"], trees, failure)
+    evidence = gather(sightings, looks, read["work_done"], trees, failure)
+    zones = read_zones(read["zones"], parameters)
+    under = under_trees(trees, zones, parameters)
+    pairs = rated_pairs(evidence, trees, zones, parameters)
+    judged = judge(pairs, evidence, parameters)
+    sighted = np.zeros(len(trees), np.bool_)
+    attached = (sightings.tree >= 0) & (sightings.bodies.attachment >= 0)
+    sighted[sightings.tree[attached]] = True
+    inspected, seen = looked_on(sightings, looks, read["work_done"], trees)
+    when = looked(trees, under, inspected, seen, sighted, parameters)
+    rated = rate_trees(trees, evidence, pairs, judged, when, parameters)
+    return _Judgement(trees, sightings, looks, evidence, under, pairs, judged, when, rated)
+
+
+def _act(
+    j: _Judgement, read: Mapping[str, pa.Table], store: RunStore, parameters: Parameters
+) -> None:
+    count, keys = len(j.trees), j.evidence.trees
+    today = day_number(parameters.as_of)
+    decisions = read_decisions(read["decisions"], count=count, today=today)
+    chosen = choose_actions(
+        j.evidence,
+        j.pairs,
+        j.judged,
+        rating=j.rated.program[keys],
+        occupancy=j.under.occupancy[keys],
+        decisions=decisions,
+        parameters=parameters,
+    )
+    candidates, best, program_best = _candidates(j, chosen, decisions, parameters)
+    facts = Facts()
+    own = (decisions.kind >= 0) & (decisions.decided_on >= 0)
+    own[keys] = True
+    groups = group_facts(facts, j.trees, j.under, j.looked, j.evidence, own)
+    fact_set = groups.fact_set.copy()
+    with_own = np.flatnonzero(own)
+    fact_set[with_own] = groups.count + np.arange(len(with_own))
+    row = Row(
+        trees=j.trees,
+        under=j.under,
+        looked=j.looked,
+        evidence=j.evidence,
+        pairs=j.pairs,
+        judged=j.judged,
+        rated=j.rated,
+        chosen=chosen,
+        decisions=decisions,
+        rating=overridden_words(j.rated.program, decisions),
+        best=best,
+        program_best=program_best,
+        fact_set=fact_set,
+    )
+    on = works.terms(candidates, _facing(row), j.trees, parameters)
+    _write(store, out.TREE_RATINGS, rating_columns(row, parameters))
+    _write(store, out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
+    Thread(
+        row, j.sightings, j.looks, read["zones"], candidates, on, parameters,
+        groups.count, with_own,
+    ).write(facts)  # fmt: skip
+    _write(store, out.FACTS, _fact_columns(facts))
+    found = review_list.ReviewList()
+    review_list.of_quarantine(found, read["quarantine"])
+    review_list.of_sightings(found, j.sightings, read["sighting_matches"], parameters)
+    review_list.of_trees(found, row, parameters)
+    review_list.of_the_run(found, row, read["decisions"], parameters)
+    _write(store, out.REVIEWS, found.columns())
+
+
+def _candidates(
+    j: _Judgement, chosen: Chosen, decisions: Decisions, parameters: Parameters
+) -> tuple[works.Works, Ints, Ints]:
+    """All candidates, the best action of each tree, and what the program alone would choose."""
+    count, keys = len(j.trees), j.evidence.trees
+    of_evidence = works.from_evidence(chosen.made, chosen.choice, keys, parameters.work)
+    busy = np.zeros(count, np.bool_)
+    busy[of_evidence.tree[of_evidence.chosen]] = True
+    looks = works.inspections(
+        j.looked.standing, j.rated.program, j.rated.harm, busy=busy, parameters=parameters.work
+    )
+    program = of_evidence.plus(looks)
+    main = chosen.choice.main
+    action = of_evidence.action[np.maximum(main, 0)] if len(of_evidence.action) else main
+    named = np.where(main >= 0, action, -1)
+    program_best = best_actions(count, program, named, keys)
+    told = works.overridden(program, decisions.action, j.rated.program, j.rated.harm)
+    best = np.where(decisions.action >= 0, decisions.action, program_best)
+    return told, best, program_best
+
+
+def _facing(row: Row) -> works.Facing:
+    count = len(row.trees)
+    code, no_climb = np.zeros(count, np.int8), np.zeros(count, np.bool_)
+    parts, keys = row.evidence.parts, row.evidence.trees
+    np.maximum.at(code, keys[parts.tree], parts.code)
+    no_climb[keys] = row.chosen.climb_rule >= 0
+    return works.Facing(row.rating, code, no_climb, row.looked.due)
+
+
+def _fact_columns(facts: Facts) -> dict[str, object]:
+    return {
+        "fact_set": np.array(facts.fact_set, np.int64),
+        "seq": np.array(facts.sequence, np.int32),
+        "link": pa.array(facts.link, pa.string()),
+        "statement": pa.array(facts.statement, pa.string()),
+        "values": pa.array(facts.values, pa.string()),
+        "source": pa.array(facts.source, pa.string()),
+        "assumed": np.array(facts.assumed, np.bool_),
+    }
+
+
+def _write(store: RunStore, table: TableSchema, columns: Mapping[str, object]) -> None:
+    store.write(table, pa.table(dict(columns)))

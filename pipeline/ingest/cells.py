@@ -17,8 +17,8 @@ from pipeline.units import Ints
 Reader = Callable[[str], tuple[object, str | None]]
 
 _UNITS = {
-    '"': "in", "''": "in", "in": "in", "in.": "in", "inch": "in", "inches": "in", "”": "in",
-    "'": "ft", "ft": "ft", "ft.": "ft", "feet": "ft", "foot": "ft", "’": "ft",
+    '"': "in", "''": "in", "in": "in", "in.": "in", "inch": "in", "inches": "in", "\u201d": "in",
+    "'": "ft", "ft": "ft", "ft.": "ft", "feet": "ft", "foot": "ft", "\u2019": "ft",
     "cm": "cm", "cm.": "cm", "centimetres": "cm", "centimeters": "cm",
     "mm": "mm", "mm.": "mm", "m": "m", "m.": "m", "metres": "m", "meters": "m",
     "%": "%", "km/h": "km/h", "kmh": "km/h", "mph": "mph", "v": "V", "°": "deg", "deg": "deg",
@@ -127,29 +127,34 @@ def odd_number(
 
 
 def _digits(digits: str, decimal: str) -> tuple[float | None, str]:
+    """The number that digits with commas and points write, or None and the code of the fault."""
     commas, points = digits.count(","), digits.count(".")
     if decimal == ",":
-        if commas == 0 and points == 1 and not _THOUSANDS_OF_POINT.fullmatch(digits):
-            return float(digits), ""
-        if points and not _THOUSANDS_OF_POINT.fullmatch(digits):
-            return None, "number_unreadable"
-        return _plain(digits.replace(".", "").replace(",", "."))
+        return _with_decimal_comma(digits, commas, points)
     if commas and points:
         of_comma = digits.rfind(",") > digits.rfind(".") and decimal == "auto"
-        pattern = _THOUSANDS_OF_POINT if of_comma else _THOUSANDS_OF_COMMA
-        if not pattern.fullmatch(digits):
-            return None, "number_unreadable"
-        marks = (".", ",") if of_comma else (",", ".")
-        return _plain(digits.replace(marks[0], "").replace(marks[1], "."))
+        return _grouped(digits, of_comma=of_comma)
     if commas == 1 and decimal == "auto":
+        # "1,234" may be one and a bit or a thousand and more
         if len(digits) - digits.index(",") - 1 == _GROUP:
             return None, "number_ambiguous"
         return _plain(digits.replace(",", "."))
-    if commas:
-        if not _THOUSANDS_OF_COMMA.fullmatch(digits):
-            return None, "number_unreadable"
-        return _plain(digits.replace(",", ""))
-    return _plain(digits)
+    return _grouped(digits, of_comma=False) if commas else _plain(digits)
+
+
+def _with_decimal_comma(digits: str, commas: int, points: int) -> tuple[float | None, str]:
+    if commas == 0 and points == 1 and not _THOUSANDS_OF_POINT.fullmatch(digits):
+        return _plain(digits)
+    return _grouped(digits, of_comma=True) if points else _plain(digits.replace(",", "."))
+
+
+def _grouped(digits: str, *, of_comma: bool) -> tuple[float | None, str]:
+    """A number with thousands marked, decimals after the comma or the point."""
+    pattern = _THOUSANDS_OF_POINT if of_comma else _THOUSANDS_OF_COMMA
+    if not pattern.fullmatch(digits):
+        return None, "number_unreadable"
+    thousands, mark = (".", ",") if of_comma else (",", ".")
+    return _plain(digits.replace(thousands, "").replace(mark, "."))
 
 
 def _plain(digits: str) -> tuple[float | None, str]:
@@ -177,21 +182,44 @@ def dates(text: pa.Array, formats: tuple[str, ...]) -> tuple[pa.Array, list[Faul
 
 
 def _usual_date(cell: str) -> tuple[date | None, str | None]:
-    if _YEAR.fullmatch(cell):
-        return _date(int(cell[:4]), 1, 1)
-    if match := _ISO.fullmatch(cell):
-        year, month, day = match[1].split("-")
-        return _date(int(year), int(month), int(day))
-    if _YEAR_MONTH.fullmatch(cell):
-        return _date(int(cell[:4]), int(cell[5:]), 1)
-    if match := _POINTS.fullmatch(cell):
-        return _date(int(match[3]), int(match[2]), int(match[1]))
-    if match := _SLASHES.fullmatch(cell):
-        first, second, year = int(match[1]), int(match[2]), int(match[3])
-        if first <= _MONTHS and second <= _MONTHS and first != second:
-            return None, "date_ambiguous"
-        return _date(year, second, first) if first > _MONTHS else _date(year, first, second)
-    return None, "date_unreadable"
+    readings = (shape(cell) for shape in _SHAPES)
+    parts = next((read for read in readings if read is not None), None)
+    if parts is None:
+        return None, "date_unreadable"
+    year, month, day = parts
+    return (None, "date_ambiguous") if day is None else _date(year, month, day)
+
+
+_Parts = tuple[int, int, int | None]
+
+
+def _year_first(cell: str) -> _Parts | None:
+    """A year, a year and month, or ISO; what is left out is the first."""
+    match = _YEAR.fullmatch(cell) or _YEAR_MONTH.fullmatch(cell) or _ISO.fullmatch(cell)
+    if match is None:
+        return None
+    numbers = [int(part) for part in cell[:10].removesuffix(".0").split("-")] + [1, 1]
+    return numbers[0], numbers[1], numbers[2]
+
+
+def _with_points(cell: str) -> _Parts | None:
+    """day.month.year, as it is written where points are used."""
+    match = _POINTS.fullmatch(cell)
+    return None if match is None else (int(match[3]), int(match[2]), int(match[1]))
+
+
+def _with_slashes(cell: str) -> _Parts | None:
+    """Either order, where one part cannot be a month; day None where both orders fit."""
+    match = _SLASHES.fullmatch(cell)
+    if match is None:
+        return None
+    first, second, year = int(match[1]), int(match[2]), int(match[3])
+    if first <= _MONTHS and second <= _MONTHS and first != second:
+        return year, first, None
+    return (year, second, first) if first > _MONTHS else (year, first, second)
+
+
+_SHAPES = (_year_first, _with_points, _with_slashes)
 
 
 def _date(year: int, month: int, day: int) -> tuple[date | None, str | None]:

@@ -43,6 +43,16 @@ DARWIN_CORE = {
 }
 
 
+class MapError(SettingsError):
+    """A column map that cannot be used."""
+
+    def __init__(
+        self, where: str, found: str, expected: str, remedy: str = "Mend the map."
+    ) -> None:
+        """Say where, what was found, what was expected and what to do."""
+        super().__init__(where=where, found=found, expected=expected, remedy=remedy)
+
+
 @dataclass(frozen=True)
 class ColumnRule:
     """How one canonical column is made of one column of the file."""
@@ -89,7 +99,7 @@ class ColumnMap:
 
         Raises
         ------
-        SettingsError
+        MapError
             If there is no such file, or it is no TOML.
         """
         candidates = [folder / f"{name}.toml", folder / name]
@@ -98,11 +108,11 @@ class ColumnMap:
         path = next((p for p in candidates if p.is_file()), None)
         if path is None:
             known = sorted(p.stem for p in folder.glob("*.toml"))
-            raise _fault(f"column map {name!r}", "no such file", f"one of {', '.join(known)}")
+            raise MapError(f"column map {name!r}", "no such file", f"one of {', '.join(known)}")
         try:
             raw = tomllib.loads(path.read_text(encoding="utf-8"))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-            raise _fault(f"column map {path.name}", f"text that is not TOML ({fault})",
+            raise MapError(f"column map {path.name}", f"text that is not TOML ({fault})",
                          "a column map in TOML") from fault  # fmt: skip
         return cls.from_toml(raw, where=f"column map {path.name}")
 
@@ -167,7 +177,7 @@ class ColumnMap:
             if name is None:
                 continue
             if name in rules:
-                faults.append(_fault(
+                faults.append(MapError(
                     where, f"headers {rules[name].column!r} and {header!r}, which both mean {name}",
                     "one header for each canonical column"))  # fmt: skip
             rules[name] = ColumnRule(header)
@@ -208,13 +218,9 @@ def _by_name(kind: InputKind) -> dict[str, InputColumn]:
     return {column.name: column for column in kind.columns}
 
 
-def _fault(where: str, found: str, expected: str, remedy: str = "Mend the map.") -> SettingsError:
-    return SettingsError(where=where, found=found, expected=expected, remedy=remedy)
-
-
-def _unknown_name(name: str, kind: InputKind, where: str) -> SettingsError:
+def _unknown_name(name: str, kind: InputKind, where: str) -> MapError:
     known = list(_by_name(kind))
-    return _fault(
+    return MapError(
         f"{where}, key {name}",
         f"a canonical column {name!r} that {kind.name} do not have{nearest(name, known)}",
         f"one of {', '.join(known)}",
@@ -226,16 +232,16 @@ def _faults_of_frame(raw: Mapping[str, Any], where: str) -> list[PipelineError]:
     faults: list[PipelineError] = []
     known = {"kind", "decimal", "missing", "columns", "constants", "flags"}
     faults += [
-        _fault(f"{where}, key {key}", "a key that maps do not have", f"one of {sorted(known)}")
+        MapError(f"{where}, key {key}", "a key that maps do not have", f"one of {sorted(known)}")
         for key in raw
         if key not in known
     ]
     if raw.get("kind") not in INPUTS:
         faults.append(
-            _fault(f"{where}, key kind", repr(raw.get("kind")), f"one of {', '.join(INPUTS)}")
+            MapError(f"{where}, key kind", repr(raw.get("kind")), f"one of {', '.join(INPUTS)}")
         )
     if raw.get("decimal", "auto") not in DECIMALS:
-        faults.append(_fault(f"{where}, key decimal", repr(raw["decimal"]), "'.', ',' or 'auto'"))
+        faults.append(MapError(f"{where}, key decimal", repr(raw["decimal"]), "'.', ',' or 'auto'"))
     return faults
 
 
@@ -244,13 +250,13 @@ def _flags(raw: Mapping[str, Any], where: str) -> dict[str, FlagRule]:
 
     Raises
     ------
-    SettingsError
+    MapError
         If one does not say its column and its words.
     """
     flags: dict[str, FlagRule] = {}
     for code, value in raw.items():
         if not isinstance(value, dict) or set(value) != {"column", "values"}:
-            raise _fault(f"{where}, key flags.{code}", repr(value),
+            raise MapError(f"{where}, key flags.{code}", repr(value),
                          "{ column = 'header', values = ['word', ...] }")  # fmt: skip
         words = frozenset(str(word).strip().lower() for word in value["values"])
         flags[code] = FlagRule(str(value["column"]), words)
@@ -269,21 +275,21 @@ def _rule(
     if isinstance(value, str):
         return ColumnRule(value)
     if not isinstance(value, dict) or not isinstance(value.get("column"), str):
-        faults.append(_fault(at, repr(value), "a header, or { column = 'header', ... }"))
+        faults.append(MapError(at, repr(value), "a header, or { column = 'header', ... }"))
         return None
     unknown = sorted(set(value) - _RULE_KEYS)
     if unknown:
-        faults.append(_fault(at, f"keys {unknown}", f"some of {sorted(_RULE_KEYS)}"))
+        faults.append(MapError(at, f"keys {unknown}", f"some of {sorted(_RULE_KEYS)}"))
     unit, measure = value.get("unit"), value.get("measure", "diameter")
     if factor(column.unit, unit) is None:
         fit = sorted(_FACTORS.get(column.unit, {column.unit or "no unit": 1.0}))
-        faults.append(_fault(at, f"unit {unit!r}", f"one of {', '.join(fit)}"))
+        faults.append(MapError(at, f"unit {unit!r}", f"one of {', '.join(fit)}"))
     if measure not in MEASURES:
-        faults.append(_fault(at, f"measure {measure!r}", f"one of {', '.join(MEASURES)}"))
+        faults.append(MapError(at, f"measure {measure!r}", f"one of {', '.join(MEASURES)}"))
     codes = {str(k).strip().lower(): str(v) for k, v in value.get("codes", {}).items()}
     wrong = sorted({v for v in codes.values() if column.allowed and v not in column.allowed})
     if wrong:
-        faults.append(_fault(at, f"codes to {wrong}", f"codes to {', '.join(column.allowed)}"))
+        faults.append(MapError(at, f"codes to {wrong}", f"codes to {', '.join(column.allowed)}"))
     return ColumnRule(
         column=value["column"],
         unit=unit,
@@ -309,12 +315,12 @@ def _faults_of_doubles(
     for column, names in users.items():
         whole = [name for name in names if not rules[name].takes_part]
         if len(names) > 1 and len(whole) > 1:
-            faults.append(_fault(
+            faults.append(MapError(
                 f"{where}, keys {', '.join(names)}", f"column {column!r} mapped {len(names)} times",
                 "a column of the file for each canonical column",
                 "Map it once, or say which part each takes (split, codes, classes)."))  # fmt: skip
     faults += [
-        _fault(f"{where}, key {name}", "a mapped column and a constant", "one of the two")
+        MapError(f"{where}, key {name}", "a mapped column and a constant", "one of the two")
         for name in constants
         if name in rules
     ]

@@ -101,10 +101,8 @@ def apply(
 
     Raises
     ------
-    SettingsError
-        If the map is for another kind of input.
     InputError
-        If a mapped column is not in the file.
+        If the map is for another kind of input, or a mapped column is not in the file.
     ManyFaults
         If several are not.
     """
@@ -155,11 +153,18 @@ def _marks(raw: RawTable, column_map: ColumnMap) -> dict[str, Flags]:
 
 
 def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str, str]:
+    """The file's own header of each canonical column.
+
+    Raises
+    ------
+    InputError
+        If the map is for another kind of input, or a column is not there.
+    """
     where = f"{kind} file {raw.file}"
     if column_map.kind != kind:
-        raise_all([InputError(
-            where=where, found=f"{column_map.where}, which is for {column_map.kind}",
-            expected=f"a column map for {kind}", remedy="Name another map in the settings.")])  # fmt: skip
+        wrong = f"{column_map.where}, which is for {column_map.kind}"
+        right, remedy = f"a column map for {kind}", "Name another map in the settings."
+        raise InputError(where=where, found=wrong, expected=right, remedy=remedy)
     headers = raw.data.column_names
     plain = {header.strip().lower(): header for header in reversed(headers)}
     found: dict[str, str] = {}
@@ -172,7 +177,8 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
                 where=f"{where}, column {rule.column!r} for {name}",
                 found=f"columns {', '.join(headers)}{nearest(rule.column, headers)}",
                 expected="the column that the map names",
-                remedy=f"Mend {column_map.where}, or export the file with that column."))  # fmt: skip
+                remedy=f"Mend {column_map.where}, or export the file with that column.",
+            ))  # fmt: skip
         else:
             found[name] = header
     if faults:
@@ -249,13 +255,13 @@ def _numbers(
     typed = not (pa.types.is_string(data.type) or pa.types.is_large_string(data.type))
     if typed and not rule.classes:
         values = data.cast(pa.float64(), safe=False).combine_chunks()
-        return _scaled(column, rule, values, scale), []
+        return _scaled(rule, values, scale), []
     text = cells.clean(cells.as_text(data), column_map.missing)
     if rule.classes:
         return cells.by_distinct(text, partial(_of_class, rule=rule), kind=pa.float64())
     if column_map.decimal != ",":
         try:
-            return _scaled(column, rule, text.cast(pa.float64()), scale), []
+            return _scaled(rule, text.cast(pa.float64()), scale), []
         except pa.ArrowInvalid:
             pass
     plain = pc.match_substring_regex(text, _PLAIN_NUMBER).fill_null(False)
@@ -268,10 +274,10 @@ def _numbers(
     )  # fmt: skip
     # an odd cell is read in its own unit, so it is brought back to the column's before scaling
     odd, faults = cells.by_distinct(pc.if_else(plain, None, text), read, kind=pa.float64())
-    return _scaled(column, rule, pc.coalesce(values, odd), scale), faults
+    return _scaled(rule, pc.coalesce(values, odd), scale), faults
 
 
-def _scaled(column: InputColumn, rule: ColumnRule, values: pa.Array, scale: float) -> pa.Array:
+def _scaled(rule: ColumnRule, values: pa.Array, scale: float) -> pa.Array:
     if scale != 1.0:
         values = pc.multiply(values, scale)
     if rule.measure == "girth":

@@ -19,7 +19,34 @@ _SAMPLE_BYTES = 200_000
 _SNIFF_CHARACTERS = 20_000
 _CHUNK_BYTES = 1_000_000
 _BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_FIRST_ABOVE_ASCII, _FIRST_LETTER_OF_LATIN_1 = 0x80, 0xA0
 _QUOTE, _NEWLINE = ord('"'), ord("\n")
+
+
+class EmptyFileError(InputError):
+    """A file that holds nothing."""
+
+    def __init__(self, where: str) -> None:
+        """Say which."""
+        super().__init__(
+            where=where,
+            found="an empty file",
+            expected="a header and rows",
+            remedy="Export the file again, or take it out of the settings.",
+        )
+
+
+class UnreadableTextError(InputError):
+    """A file whose bytes are no text in a known encoding."""
+
+    def __init__(self, where: str, found: str) -> None:
+        """Say which, and what was found."""
+        super().__init__(
+            where=where,
+            found=found,
+            expected="text in a known encoding",
+            remedy="Save the file as UTF-8, or name its encoding in the settings.",
+        )
 
 
 @dataclass(frozen=True)
@@ -42,7 +69,9 @@ def file_bytes(path: Path, *, where: str) -> bytes:
     Raises
     ------
     InputError
-        If the file is missing, unreadable or empty.
+        If the file is missing or unreadable.
+    EmptyFileError
+        If it is empty.
     """
     try:
         data = path.read_bytes()
@@ -54,7 +83,7 @@ def file_bytes(path: Path, *, where: str) -> bytes:
             remedy="Mend the name in the settings, or give --data DIR.",
         ) from fault
     if not data:
-        raise _empty(where)
+        raise EmptyFileError(where)
     return data
 
 
@@ -64,11 +93,15 @@ def decode(raw: bytes, *, where: str, encoding: str | None) -> Text:
     Raises
     ------
     InputError
-        If the file is damaged, empty, or in no encoding that can be read.
+        If the file is damaged.
+    EmptyFileError
+        If there is no text.
+    UnreadableTextError
+        If it is in no encoding that can be read.
     """
     data = _unzipped(raw, where)
     if not data[:_SAMPLE_BYTES].strip() and not data.strip():
-        raise _empty(where)
+        raise EmptyFileError(where)
     found = encoding or _encoding_of(data, where)
     try:
         if found == "utf-8":
@@ -76,9 +109,9 @@ def decode(raw: bytes, *, where: str, encoding: str | None) -> Text:
         else:
             data = data.decode(found).encode("utf-8")
     except (UnicodeDecodeError, LookupError) as fault:
-        raise _unreadable(where, f"bytes that are not {found} ({fault})") from fault
+        raise UnreadableTextError(where, f"bytes that are not {found} ({fault})") from fault
     if b"\x00" in data:
-        raise _unreadable(where, "zero bytes, as in a binary file")
+        raise UnreadableTextError(where, "zero bytes, as in a binary file")
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return Text(data.removeprefix(b"\xef\xbb\xbf"), found)
@@ -284,10 +317,10 @@ def _encoding_of(data: bytes, where: str) -> str:
     else:
         return "utf-8"
     if b"\x00" in data[:_SAMPLE_BYTES]:
-        raise _unreadable(where, "zero bytes, as in a binary file")
+        raise UnreadableTextError(where, "zero bytes, as in a binary file")
     best = charset_normalizer.from_bytes(_telling_sample(data)).best()
     if best is None:
-        raise _unreadable(where, "bytes in no known encoding")
+        raise UnreadableTextError(where, "bytes in no known encoding")
     return _widened(str(best.encoding), data)
 
 
@@ -310,8 +343,8 @@ def _widened(found: str, data: bytes) -> str:
                "iso8859_3", "iso8859_14", "iso8859_16", "mac_iceland", "mac_roman", "cp858",
                "cp850", "cp437", "hp_roman8", "cp1125", "mac_latin2", "mac_turkish", "cp775",
                "cp852", "cp1140", "cp273", "cp500", "cp037"}  # fmt: skip
-    high = {byte for byte in data if byte >= 0x80}
-    if found in western and not any(byte < 0xA0 for byte in high):
+    high = {byte for byte in data if byte >= _FIRST_ABOVE_ASCII}
+    if found in western and not any(byte < _FIRST_LETTER_OF_LATIN_1 for byte in high):
         return "latin-1"
     if found in western:
         try:
@@ -320,21 +353,3 @@ def _widened(found: str, data: bytes) -> str:
             return found
         return "cp1252"
     return found
-
-
-def _empty(where: str) -> InputError:
-    return InputError(
-        where=where,
-        found="an empty file",
-        expected="a header and rows",
-        remedy="Export the file again, or take it out of the settings.",
-    )
-
-
-def _unreadable(where: str, found: str) -> InputError:
-    return InputError(
-        where=where,
-        found=found,
-        expected="text in a known encoding",
-        remedy="Save the file as UTF-8, or name its encoding in the settings.",
-    )

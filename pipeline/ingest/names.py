@@ -16,12 +16,16 @@ HOWS = ("exact", "synonym", "common_name", "misspelling", "genus_only", "unknown
 _EXACT, _SYNONYM, _COMMON, _MISSPELT, _GENUS, _UNKNOWN, _MISSING = HOWS
 # Shorter texts are like too many names to be called a slip of the pen.
 _SHORTEST_MISSPELLING = 6
-_CULTIVAR = re.compile(r"(?<!\w)['‘’`\"“”].*?['‘’`\"“”](?!\w)|\(.*?\)|\[.*?\]|(?<!\w)['‘’`\"“”].*$")
+_QUOTES = "['\u2018\u2019`\"\u201c\u201d]"
+_CULTIVAR = re.compile(rf"(?<!\w){_QUOTES}.*?{_QUOTES}(?!\w)|\(.*?\)|\[.*?\]|(?<!\w){_QUOTES}.*$")
 _RANK = re.compile(r"\s(var|subsp|ssp|f|fo|forma|cv|cultivar|auct|agg|s\.?\s?l|s\.?\s?str)\b\.?.*$")
 _DOUBT = re.compile(r"(?<!\w)(cf|aff|nr)\.?\s|\?")
 _SPECIES_MARK = re.compile(r"\s(sp|spp|species|indet)\.?$")
 _SPACES = re.compile(r"[\s_]+")
-_CROSS = re.compile(r"\s*[×✕]\s*|\s+x\s*(?=\s)|^x\s+")
+_CROSS = re.compile(
+    "\\s*[\u00d7\u2715]\\s*|"
+    r"\s+x\s*(?=\s)|^x\s+"
+)
 _TREE_WORD = re.compile(r"\s(tree|trees|baum|shrub)$")
 
 
@@ -169,7 +173,7 @@ class NameBook:
 
 def folded(written: str) -> str:
     """A name in small letters without accents, hybrid signs as ' x ', spaces single."""
-    plain = unicodedata.normalize("NFKD", written.replace("×", " x ").replace("ß", "ss"))
+    plain = unicodedata.normalize("NFKD", written.replace("\u00d7", " x ").replace("ß", "ss"))
     plain = "".join(letter for letter in plain if not unicodedata.combining(letter)).casefold()
     plain = _CROSS.sub(" x ", plain)
     return _SPACES.sub(" ", plain).strip(" .,;:-*")
@@ -189,7 +193,7 @@ def _forms(key: str) -> list[str]:
 
 
 def _labels(values: list[str | None], rows: pa.Array) -> pa.Array:
-    """A dictionary array that gives row i the value `values[rows[i]]`; equal values share a code."""
+    """A dictionary array whose row i is `values[rows[i]]`; equal values share a code."""
     words = sorted({value for value in values if value is not None})
     place = {word: code for code, word in enumerate(words)}
     codes = np.array([place.get(value or "", -1) for value in values], dtype=np.int32)

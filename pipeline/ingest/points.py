@@ -1,7 +1,6 @@
 """Where rows lie: places read, judged against the city and brought to longitude and latitude."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -13,7 +12,7 @@ from pipeline.geo import crs as geo_crs
 from pipeline.geo.shapes import Geometries
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.quarantine import Done, Finding
-from pipeline.units import Flags, Floats
+from pipeline.units import Flags, Floats, Ints
 
 OUTSIDE_BOX = "outside_bounding_box"
 _WGS84 = "EPSG:4326"
@@ -79,13 +78,16 @@ def read_places(mapped: Mapped, *, crs: str | None, need: bool) -> Places:
     a, b, told, name, source = found
     parsed = geo_crs.parse(name, where=where)
     read = np.isfinite(a) & np.isfinite(b)
-    _need_fit(parsed, a[read], b[read], where=where, crs=f"{name} ({source})")
+    degrees = geo_crs.is_geographic(parsed)
+    shown = name if parsed.to_epsg() is None else f"EPSG:{parsed.to_epsg()}"
+    shown = f"{shown} ({source})"
+    _need_fit(a[read], b[read], geographic=degrees, where=where, crs=shown)
     findings = _unusable(mapped, a, b, told)
     bad = np.zeros(len(a), np.bool_)
     for finding in findings:
         bad[finding.rows] = True
     lon, lat = np.where(bad, np.nan, a), np.where(bad, np.nan, b)
-    if not geo_crs.is_geographic(parsed):
+    if not degrees:
         lon, lat = geo_crs.transform(lon, lat, source=parsed, target=geo_crs.WGS84)
         lost = ~bad & ~(np.isfinite(lon) & np.isfinite(lat))
         lon[~np.isfinite(lon)] = lat[~np.isfinite(lat)] = np.nan
@@ -93,9 +95,7 @@ def read_places(mapped: Mapped, *, crs: str | None, need: bool) -> Places:
                            f"the coordinates do not exist in {name}")  # fmt: skip
     elif name not in {_WGS84, "OGC:CRS84"}:
         lon, lat = geo_crs.transform(lon, lat, source=parsed, target=geo_crs.WGS84)
-    degrees = geo_crs.is_geographic(parsed)
-    shown = name if parsed.to_epsg() is None else f"EPSG:{parsed.to_epsg()}"
-    return Places(lon, lat, f"{shown} ({source})", told, {}, findings, degrees)
+    return Places(lon, lat, shown, told, {}, findings, degrees)
 
 
 def judged(
@@ -126,12 +126,11 @@ def judged(
                        "no place on Earth has these degrees")  # fmt: skip
     if wanted is not None:
         west, south, east, north = wanted
-        outside = np.isfinite(lon) & ~(
-            (lon >= west) & (lon <= east) & (lat >= south) & (lat <= north)
-        )
+        inside = (lon >= west) & (lon <= east) & (lat >= south) & (lat <= north)
+        outside = np.isfinite(lon) & ~inside
         findings += _aside(mapped, outside & ~impossible, OUTSIDE_BOX,
                            "the place lies outside the bounding box of the settings",
-                           "Nothing, if the row belongs to another place; else mend the box.")  # fmt: skip
+                           "Nothing, if it belongs to another place; else mend the box.")  # fmt: skip
     else:
         outside = away > FOREIGN_KM
         findings += _aside(mapped, outside & ~impossible, "out_of_area",
@@ -251,6 +250,13 @@ def _of_shapes(shapes: Geometries) -> tuple[Floats, Floats, Flags]:
 
 
 def _crs(declared: str | None, told: str | None, where: str) -> tuple[str, str]:
+    """The CRS of the coordinates and where it comes from.
+
+    Raises
+    ------
+    InputError
+        If nobody tells it.
+    """
     if declared:
         return declared, "of the file"
     if told:
@@ -263,22 +269,28 @@ def _crs(declared: str | None, told: str | None, where: str) -> tuple[str, str]:
     )
 
 
-def _need_fit(parsed: Any, a: Floats, b: Floats, *, where: str, crs: str) -> None:
-    """Refuse coordinates most of which the CRS cannot hold, either way round."""
+def _need_fit(a: Floats, b: Floats, *, geographic: bool, where: str, crs: str) -> None:
+    """Refuse coordinates most of which the CRS cannot hold, either way round.
+
+    Raises
+    ------
+    InputError
+        If so.
+    """
     if not len(a):
         return
-    if geo_crs.is_geographic(parsed):
+    if geographic:
         straight = (np.abs(a) <= MOST_LONGITUDE) & (np.abs(b) <= MOST_LATITUDE)
         turned = (np.abs(b) <= MOST_LONGITUDE) & (np.abs(a) <= MOST_LATITUDE)
         fits, kind = straight | turned, "degrees"
     else:
-        degrees = (np.abs(a) <= MOST_LONGITUDE) & (np.abs(b) <= MOST_LATITUDE)
-        fits, kind = ~degrees, "lengths on a grid"
+        small = (np.abs(a) <= MOST_LONGITUDE) & (np.abs(b) <= MOST_LATITUDE)
+        fits, kind = ~small, "lengths on a grid"
     if fits.mean() < 1 - _MOST_ON_ONE_POINT:
         raise InputError(
             where=where,
             found=f"coordinates such as {np.median(a):.6g} {np.median(b):.6g} under CRS {crs}",
-            expected=f"{kind}, as {parsed.name} has them",
+            expected=f"{kind}, as that CRS has them",
             remedy="Name the CRS that the coordinates are in.",
         )
 
@@ -309,7 +321,7 @@ def _found(
     return [Finding(code, rows, column, values, reason, remedy, done)]
 
 
-def _shown(mapped: Mapped, rows: Any) -> tuple[str | None, tuple[str | None, ...]]:
+def _shown(mapped: Mapped, rows: Ints) -> tuple[str | None, tuple[str | None, ...]]:
     """The header and the cells of the place, as the file writes them."""
     for one, other in (("longitude", "latitude"), ("x", "y")):
         if mapped.header(one) and mapped.header(other):

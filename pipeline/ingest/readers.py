@@ -128,6 +128,13 @@ class _Content:
 def _read_file(
     spec: InputFile, file: str, *, kind: str, data_dir: Path, source_key: int
 ) -> RawTable:
+    """One file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be used.
+    """
     path, where = data_dir / file, f"{kind} file {file}"
     raw = decoding.file_bytes(path, where=where)
     content = _content(path, raw, spec=spec, where=where)
@@ -164,7 +171,13 @@ def _read_file(
 
 
 def _content(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content:
-    """Choose the reader by the ending of the name; a JSON list of objects is a plain table."""
+    """Choose the reader by the ending of the name; a JSON list of objects is a plain table.
+
+    Raises
+    ------
+    InputError
+        If no reader knows the ending, or the reader finds something else.
+    """
     name = path.name.lower()
     if name.endswith(TEXT_ENDINGS):
         return _read_text(path, raw, spec=spec, where=where)
@@ -191,7 +204,13 @@ def _content(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content
 
 
 def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content:
-    """Delimited text: pyarrow where every record is whole, else duckdb, which keeps the rejects."""
+    """Delimited text; records that are not whole come back as rejects.
+
+    Raises
+    ------
+    InputError
+        If it is no text, or its records cannot be told apart.
+    """
     if raw.startswith(_ZIP_MARK):
         raise InputError(
             where=where,
@@ -253,7 +272,13 @@ def _whole_records(data: bytes, delimiter: str, headers: list[str]) -> pa.Table 
 def _some_records(
     data: bytes, delimiter: str, headers: list[str], *, where: str
 ) -> tuple[pa.Table, tuple[Reject, ...], Ints]:
-    """The whole records as a table, the broken ones with their reason, the whole ones' numbers."""
+    """The whole records as a table, the broken ones with their reason, the whole ones' numbers.
+
+    Raises
+    ------
+    InputError
+        If most records are broken, or quotes within cells leave the columns open to doubt.
+    """
     records = decoding.split_records(data, delimiter=delimiter, width=len(headers))
     broken = records.open_quote | (records.cells != len(headers))
     broken[0] = False
@@ -295,7 +320,13 @@ def _reject(data: bytes, records: decoding.Records, number: int, width: int) -> 
 
 
 def _read_sheet(path: Path, *, layer: str | None, where: str) -> _Content:
-    """The first sheet of a workbook, or the one named; the first row holds the headers."""
+    """The first sheet of a workbook, or the one named; the first row holds the headers.
+
+    Raises
+    ------
+    InputError
+        If it is no workbook, the sheet is not there, or it is empty.
+    """
     try:
         book = python_calamine.CalamineWorkbook.from_path(path)
         names = book.sheet_names
@@ -339,6 +370,13 @@ def _cell_text(cell: object) -> str:
 
 
 def _json_table(raw: bytes, *, where: str) -> pa.Table:
+    """A list of objects as a table.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
     try:
         whole = json.loads(raw)
     except (UnicodeDecodeError, json.JSONDecodeError) as fault:

@@ -113,7 +113,8 @@ def _one_file(
                          ("the name means no fungus of the catalogue; the sighting is kept",
                           "Write the scientific name, or have the fungus looked at."))  # fmt: skip
     findings += _flagged(mapped, _rows(pc.equal(how, "misspelling")), "name_misspelt", "name",
-                         ("the name was taken for a slip of the pen", "Mend the name."))  # fmt: skip
+                         ("the name was taken for a slip of the pen",
+                          "Mend the name."))  # fmt: skip
     findings += _flagged(mapped, _rows(mapped.dates("seen_on").is_null()), "seen_on_missing",
                          "seen_on", ("the sighting has no date", "Give the date."))  # fmt: skip
     keep = accepted_mask(size, findings)
@@ -153,7 +154,7 @@ def _one_file(
 
 
 def _with_id_excused(findings: Sequence[Finding], has_id: Flags) -> tuple[Finding, ...]:
-    """A sighting that names its tree needs no place: then a bad place is told, a missing one not."""
+    """A sighting that names its tree needs no place: a bad one is told, a missing one not."""
     kept: list[Finding] = []
     for finding in findings:
         if finding.code not in _NO_PLACE_CODES:

@@ -26,7 +26,7 @@ from pipeline.ingest.checks import ranges
 from pipeline.ingest.danger import DangerWords, urgent_taxa
 from pipeline.ingest.gathering import Gathered, Read, gather, raw_of_map
 from pipeline.ingest.names import NameBook
-from pipeline.ingest.quarantine import Done, Finding, accepted_mask
+from pipeline.ingest.quarantine import Finding, accepted_mask
 from pipeline.ingest.siting import Site
 from pipeline.progress import Teller
 from pipeline.published.table import Library

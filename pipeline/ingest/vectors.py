@@ -27,7 +27,24 @@ FORMATS = {
 POINTS, LINES, POLYGONS = ("Point", "MultiPoint"), ("LineString", "MultiLineString"), (
     "Polygon", "MultiPolygon",
 )  # fmt: skip
+_TYPE_NAMES = (
+    "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString",
+    "MultiPolygon", "GeometryCollection",
+)  # fmt: skip
 _EXPECTED = {"trees": POINTS, "sightings": POINTS, "streets": LINES, "wards": POLYGONS}
+
+
+class UnreadableVectorError(InputError):
+    """A file that does not hold the shapes that its name promises."""
+
+    def __init__(self, where: str, found: str) -> None:
+        """Say which, and what was found."""
+        super().__init__(
+            where=where,
+            found=found,
+            expected="a file that holds what its name says",
+            remedy="Export the file again, or name another file or layer.",
+        )
 
 
 @dataclass(frozen=True)
@@ -45,7 +62,9 @@ def read_vector(path: Path, *, where: str, layer: str | None) -> Vector:
     Raises
     ------
     InputError
-        If GDAL cannot read it, the layer is not there, or features are passed over.
+        If the layer is not there, or features are passed over.
+    UnreadableVectorError
+        If GDAL cannot read it.
     """
     name = f"/vsizip/{path}" if path.suffix == ".zip" else path
     try:
@@ -54,12 +73,12 @@ def read_vector(path: Path, *, where: str, layer: str | None) -> Vector:
     except (DataSourceError, DataLayerError) as fault:
         if path.suffix in {".geojson", ".json"}:
             _need_all_features(path, 0, where=where)
-        raise _unreadable(where, str(fault)) from fault
+        raise UnreadableVectorError(where, str(fault)) from fault
     if path.suffix in {".geojson", ".json"}:
         _need_all_features(path, table.num_rows, where=where)
     column = meta["geometry_name"] or "wkb_geometry"
     if column not in table.column_names:
-        raise _no_shapes(where)
+        raise UnreadableVectorError(where, "a layer without geometry")
     shapes = _shapes(table[column])
     data = table.drop_columns([column])
     hidden = [n for n in data.column_names if n == "OGC_FID"]
@@ -71,13 +90,13 @@ def read_geoparquet(path: Path, *, where: str) -> Vector | pa.Table:
 
     Raises
     ------
-    InputError
+    UnreadableVectorError
         If it is no Parquet, or its geometry is in an encoding other than WKB.
     """
     try:
         table = pq.read_table(path)
     except (pa.ArrowInvalid, OSError) as fault:
-        raise _unreadable(where, str(fault)) from fault
+        raise UnreadableVectorError(where, str(fault)) from fault
     declared = (table.schema.metadata or {}).get(b"geo")
     table = table.replace_schema_metadata(None)
     if declared is None:
@@ -86,7 +105,9 @@ def read_geoparquet(path: Path, *, where: str) -> Vector | pa.Table:
     column = geo["primary_column"]
     about = geo["columns"][column]
     if about.get("encoding") != "WKB":
-        raise _unreadable(where, f"geometry encoded as {about.get('encoding')!r}, not as WKB")
+        raise UnreadableVectorError(
+            where, f"geometry encoded as {about.get('encoding')!r}, not as WKB"
+        )
     # GeoParquet 1.0: no `crs` key means OGC:CRS84, an explicit null means unknown.
     crs = about.get("crs", "OGC:CRS84")
     text = json.dumps(crs) if isinstance(crs, dict) else crs
@@ -105,9 +126,7 @@ def need_kind(geometry: Geometries, *, kind: str, where: str) -> None:
     if expected is None:
         return
     types = shapely.get_type_id(geometry)
-    names = {int(t): shapely.GeometryType(t).name for t in np.unique(types[types >= 0])}
-    found = {name.replace("LINESTRING", "LineString").replace("MULTI", "Multi")
-             .replace("POINT", "Point").replace("POLYGON", "Polygon") for name in names.values()}  # fmt: skip
+    found = {_TYPE_NAMES[int(kind)] for kind in np.unique(types[types >= 0])}
     if found and not found & set(expected):
         raise InputError(
             where=where,
@@ -119,11 +138,17 @@ def need_kind(geometry: Geometries, *, kind: str, where: str) -> None:
 
 def _shapes(column: pa.ChunkedArray) -> Geometries:
     raw = column.to_numpy()
-    shapes = np.asarray(shapely.from_wkb(raw, on_invalid="ignore"), dtype=object)
-    return shapes
+    return np.asarray(shapely.from_wkb(raw, on_invalid="ignore"), dtype=object)
 
 
 def _need_layer(name: str | Path, *, where: str, layer: str | None) -> None:
+    """Refuse a layer that is not there.
+
+    Raises
+    ------
+    InputError
+        If so.
+    """
     if layer is None:
         return
     layers = [str(found) for found, _ in pyogrio.list_layers(name)]
@@ -137,17 +162,25 @@ def _need_layer(name: str | Path, *, where: str, layer: str | None) -> None:
 
 
 def _need_all_features(path: Path, rows: int, *, where: str) -> None:
-    """GDAL passes over features that are not GeoJSON without a word; count them ourselves."""
+    """GDAL passes over features that are not GeoJSON without a word; count them ourselves.
+
+    Raises
+    ------
+    InputError
+        If it passed over some.
+    UnreadableVectorError
+        If the file is no GeoJSON at all.
+    """
     raw = path.read_bytes()
     if rows and raw.count(b'"properties"') <= rows:
         return
     try:
         whole: Any = json.loads(raw)
     except (UnicodeDecodeError, json.JSONDecodeError) as fault:
-        raise _unreadable(where, f"text that is not JSON ({fault})") from fault
+        raise UnreadableVectorError(where, f"text that is not JSON ({fault})") from fault
     features = whole.get("features") if isinstance(whole, dict) else None
     if not isinstance(features, list):
-        raise _unreadable(where, "JSON without a list of features")
+        raise UnreadableVectorError(where, "JSON without a list of features")
     if len(features) == rows and rows:
         return
     bare = sum(1 for f in features if not (isinstance(f, dict) and f.get("geometry")))
@@ -159,22 +192,4 @@ def _need_all_features(path: Path, rows: int, *, where: str) -> None:
         else "no features",
         expected="features with 'type' and 'geometry', as RFC 7946 says",
         remedy="Export the file again as GeoJSON; nothing of it was used.",
-    )
-
-
-def _unreadable(where: str, found: str) -> InputError:
-    return InputError(
-        where=where,
-        found=found,
-        expected="a file that holds what its name says",
-        remedy="Export the file again, or name another.",
-    )
-
-
-def _no_shapes(where: str) -> InputError:
-    return InputError(
-        where=where,
-        found="a layer without geometry",
-        expected="a layer of shapes",
-        remedy="Name the right layer in the settings.",
     )

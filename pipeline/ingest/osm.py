@@ -159,8 +159,8 @@ def read_map(
 
 def _placed(found: list[OsmObject], *, epsg: int) -> tuple[Geometries, tuple[Finding, ...]]:
     """Metric shapes of the objects, None where the extract lacks them, and what is said of it."""
-    shapes = np.full(len(found), None, dtype=object)
-    shapes[:] = [one.shape for one in found]
+    texts = np.array([one.wkb for one in found], dtype=object)
+    shapes = np.asarray(shapely.from_wkb(texts), dtype=object)
     shapes, lost = to_metric(shapes, source=f"EPSG:{WGS84}", epsg=epsg)
     shapes, _ = mended(shapes)
     missing = [place for place, shape in enumerate(shapes) if shape is None]

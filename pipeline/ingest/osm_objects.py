@@ -22,6 +22,7 @@ Tags = Mapping[str, str]
 Wanted = Callable[[Tags, str], bool]  # of the tags and the form
 
 _LEAST_LINE, _LEAST_RING = 2, 4
+_SHAPES = osmium.geom.WKBFactory()
 AREA_ONLY_IF_SAID = ("highway", "railway", "waterway", "barrier")
 
 
@@ -34,15 +35,16 @@ TREE_TAGS = (
 
 @dataclass(frozen=True, slots=True)
 class OsmObject:
-    """One object: `form` is point, line or area; `shape` is None where the extract lacks it.
+    """One object: `form` is point, line or area.
 
-    `cut` says that some of its nodes are not in the extract.
+    `wkb` is its shape in degrees as hexadecimal text, None where the extract lacks it; `cut` says
+    that some of its nodes are not in the extract.
     """
 
     osm_id: str
     form: str
     tags: Tags
-    shape: shapely.Geometry | None
+    wkb: str | None
     cut: bool = False
 
 
@@ -122,14 +124,12 @@ def _read(entity: Any, wanted: Wanted, seen: _Seen) -> Iterator[OsmObject]:  # n
         osm_id = f"{'way' if entity.from_way() else 'relation'}/{entity.orig_id()}"
         if wanted(tags, "area") and (not entity.from_way() or is_area_way(tags)):
             seen.made.add(osm_id)
-            shape = shapely.from_wkb(osmium.geom.WKBFactory().create_multipolygon(entity))
-            yield OsmObject(osm_id, "area", tags, shape)
+            yield OsmObject(osm_id, "area", tags, _SHAPES.create_multipolygon(entity))
     elif entity.is_way():
         yield from _way(entity, tags, wanted, seen)
     elif entity.is_node():
         if wanted(tags, "point"):
-            place = shapely.Point(entity.location.lon, entity.location.lat)
-            yield OsmObject(f"node/{entity.id}", "point", tags, place)
+            yield OsmObject(f"node/{entity.id}", "point", tags, _SHAPES.create_point(entity))
     elif tags.get("type") == "multipolygon" and wanted(tags, "area"):
         seen.expected[f"relation/{entity.id}"] = tags
 
@@ -143,17 +143,22 @@ def _way(entity: Any, tags: Tags, wanted: Wanted, seen: _Seen) -> Iterator[OsmOb
         return
     if not wanted(tags, "line"):
         return
+    try:
+        yield OsmObject(osm_id, "line", tags, _SHAPES.create_linestring(entity))
+    except (osmium.InvalidLocationError, RuntimeError):
+        yield OsmObject(osm_id, "line", tags, _rest_of(entity), cut=True)
+
+
+def _rest_of(way: Any) -> str | None:  # noqa: ANN401 - osmium has no stubs
+    """What the extract holds of a way that it cuts: the runs of nodes that it knows."""
     runs: list[list[tuple[float, float]]] = [[]]
-    cut = False
-    for node in entity.nodes:
+    for node in way.nodes:
         if node.location.valid():
             runs[-1].append((node.location.lon, node.location.lat))
         else:
-            cut = True
             runs.append([])
     lines = [run for run in runs if len(run) >= _LEAST_LINE]
-    shape = shapely.MultiLineString(lines) if lines else None
-    yield OsmObject(osm_id, "line", tags, shape, cut=cut)
+    return shapely.to_wkb(shapely.MultiLineString(lines), hex=True) if lines else None
 
 
 def _tag(points: pa.Table, key: str) -> pa.Array:

@@ -84,3 +84,12 @@ def test_a_point_on_a_shared_border_takes_the_lowest_key() -> None:
 
 def test_no_file_gives_an_empty_table() -> None:
     assert conform(catalogue.WARDS, places.keyed(catalogue.WARDS, [])).num_rows == 0
+
+
+def test_a_spike_of_a_polygon_is_cut_off() -> None:
+    spiked = "POLYGON ((0 0, 10 0, 10 10, 0 10, 0 5, -5 5, 0 5, 0 0))"
+    part = places.wards(file_of("wards", [spiked], {"name": ["W"]}), epsg=EPSG, crs=None)
+    shape = shapely.from_wkb(part.table["geometry"].to_pylist()[0])
+    assert shape.area == pytest.approx(100)
+    assert shape.geom_type in {"Polygon", "MultiPolygon"}
+    assert [f.code for f in part.findings] == ["geometry_invalid"]

@@ -95,8 +95,8 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     _write(store, out.TAXON_POSTERIORS,
            tables.posterior_columns(judgement.sightings, parameters.failure))  # fmt: skip
     _write(store, out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
-    _write(store, out.DECAY,
-           tables.decay_columns(judgement.evidence, judgement.looks, parameters.failure))  # fmt: skip
+    decay = tables.decay_columns(judgement.evidence, judgement.looks, parameters.failure)
+    _write(store, out.DECAY, decay)
     _write(store, out.FAILURE, failure_table(judgement.evidence.spoken))
     _write(store, out.IMPACTS, tables.impact_columns(judgement.pairs, judgement.evidence))
     _write(store, out.PART_RATINGS,

@@ -63,6 +63,7 @@ class Candidates:
     tree: Ints
     rule: Ints
     part: Words
+    failure: Words
     residual_rating: Words
     residual_harm: Floats
 
@@ -72,6 +73,7 @@ class Candidates:
             self.tree[rows],
             self.rule[rows],
             self.part[rows],
+            self.failure[rows],
             self.residual_rating[rows],
             self.residual_harm[rows],
         )
@@ -105,15 +107,16 @@ def candidates(
         if not len(tree):
             continue
         left, harm = _residual(rule, tree, trees, pairs, rate=rate, per_year=per_year)
-        part = evidence.part[order[first]]
-        found.append(Candidates(tree, np.full(len(tree), number), part, left, harm))
+        at = order[first]
+        part, failure = evidence.part[at], evidence.failure[at]
+        found.append(Candidates(tree, np.full(len(tree), number), part, failure, left, harm))
     if not found:
-        none = np.zeros(0, np.int64)
-        return Candidates(none, none, none.astype(np.int8), none.astype(np.int8), np.zeros(0))
+        none, no_word = np.zeros(0, np.int64), np.zeros(0, np.int8)
+        return Candidates(none, none, no_word, no_word, no_word, np.zeros(0))
     made = Candidates(
         *(
             np.concatenate([getattr(part, name) for part in found])
-            for name in ("tree", "rule", "part", "residual_rating", "residual_harm")
+            for name in ("tree", "rule", "part", "failure", "residual_rating", "residual_harm")
         )
     )
     made = made.take(np.lexsort((made.rule, made.tree)))
@@ -215,7 +218,7 @@ def choose(
     gentlest = _first(made.tree, reaches, count)
     helps = (phase == WORK) & over & (made.residual_rating < trees.rating[made.tree])
     most = _first(made.tree, helps & _least_left(made, helps, count), count)
-    test = _first(made.tree, phase == TEST, count)
+    test = _first(made.tree, (phase == TEST) & _worst_part(made, phase == TEST, count), count)
     watch = _first(made.tree, phase == WATCH, count)
     presumed = _first(made.tree, phase == PRESUME, count)
     work = np.where(gentlest >= 0, gentlest, most)
@@ -238,6 +241,14 @@ def _first(tree: Ints, wanted: Flags, count: int) -> Ints:
     found = np.full(count, -1, np.int64)
     found[tree[rows[::-1]]] = rows[::-1]
     return found
+
+
+def _worst_part(made: Candidates, wanted: Flags, count: int) -> Flags:
+    """Candidates on the part that is likeliest to fail among those wanted."""
+    worst = np.zeros(count, np.int8)
+    np.maximum.at(worst, made.tree[wanted], made.failure[wanted])
+    is_worst: Flags = made.failure == worst[made.tree]
+    return is_worst
 
 
 def _least_left(made: Candidates, wanted: Flags, count: int) -> Flags:

@@ -106,8 +106,8 @@ def _parts(table: pa.Table, parameters: FailureParameters) -> tuple[Flags, Flags
 def fungus_parts(sightings: Sightings, parameters: FailureParameters) -> FungusParts:
     """Of each tree and part the heard taxon of the highest action code, then probability.
 
-    A taxon touches the parts that it rots; where the body sits on one of them, only those on
-    which it sits.
+    A taxon touches all parts that it rots, wherever the body sits: stem readings cannot clear the
+    roots of a tree whose fungus rots both.
     """
     posterior, catalogue, bodies = sightings.posterior, parameters.catalogue, sightings.bodies
     tree = bodies.tree[posterior.sighting]
@@ -115,10 +115,7 @@ def fungus_parts(sightings: Sightings, parameters: FailureParameters) -> FungusP
     kept = np.flatnonzero(
         posterior.heard & named & (tree >= 0) & (bodies.attachment[posterior.sighting] >= 0)
     )
-    rots = catalogue.attacks[posterior.taxon[kept]]
-    sits = rots & bodies.sits_on[posterior.sighting[kept]]
-    told = bodies.placed[posterior.sighting[kept]] & sits.any(axis=1)
-    row, part = np.nonzero(np.where(told[:, None], sits, rots))
+    row, part = np.nonzero(catalogue.attacks[posterior.taxon[kept]])
     at = kept[row]
     code = catalogue.action_code[posterior.taxon[at]].astype(np.int64)
     order = np.lexsort((-posterior.probability[at], -code, part, tree[at]))

@@ -170,13 +170,14 @@ def of_trees(reviews: ReviewList, row: Row, parameters: Parameters) -> None:
         reviews.add("presumed_removal", {"tree_id": ids[tree].as_py(), "name": name}, tree=tree)
     seen = np.full(len(row.trees), -1, np.int64)
     seen[keys] = row.evidence.latest_on
-    for tree in np.flatnonzero(contradicted(row.decisions, seen)):
+    for overtaken in np.flatnonzero(contradicted(row.decisions, seen)):
+        tree = int(overtaken)
         reviews.add("decision_contradicted", {
             "tree_id": ids[tree].as_py(),
             "decision": inputs.DECISIONS[row.decisions.kind[tree]],
             "decided_on": day_text(int(row.decisions.decided_on[tree])),
             "seen_on": day_text(int(seen[tree])),
-        }, tree=int(tree))  # fmt: skip
+        }, tree=tree)  # fmt: skip
 
 
 def _worst_failure(row: Row, here: int) -> int:

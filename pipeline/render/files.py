@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
@@ -41,7 +42,8 @@ def write_bytes(path: Path, data: bytes) -> Path:
             os.fsync(file.fileno())
         waiting.replace(path)
     except OSError as fault:
-        waiting.unlink(missing_ok=True)
+        with suppress(OSError):  # nothing was written where even the folder is missing
+            waiting.unlink(missing_ok=True)
         raise RenderError(
             where=str(path),
             found=f"a file that cannot be written ({fault.strerror})",

@@ -6,6 +6,7 @@ whose name is markup, jobs placed and left out, and reviews of each urgency.
 """
 
 import json
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,9 @@ from pipeline.tables.catalogue import TABLES
 from pipeline.tables.schema import Column, Kind
 from pipeline.tables.store import RunStore
 
+Numbers = np.ndarray[Any, np.dtype[Any]]
+Places = tuple[Numbers, Numbers]
+Values = Iterable[Any] | None
 AS_OF = date(2026, 11, 25)
 EPSG = 32618
 MARKUP = "<script>alert('x')</script> Lane"
@@ -40,12 +44,12 @@ _BLANK: dict[Kind, Any] = {
 }  # fmt: skip
 
 
-def say(statement: str, values: dict[str, Any]) -> str:
+def say(statement: str, values: Mapping[str, Any]) -> str:
     """Sentences of the small world: the statement's own text."""
     return str(values.get("say", statement.replace("_", " ")))
 
 
-def fill(store: RunStore, table: str, rows: int, /, **columns: Any) -> None:
+def fill(store: RunStore, table: str, rows: int, /, **columns: Values) -> None:
     """Write a table; columns that are not given are empty, or the type's blank."""
     schema = TABLES[table]
     store.write(
@@ -56,7 +60,7 @@ def fill(store: RunStore, table: str, rows: int, /, **columns: Any) -> None:
     )
 
 
-def _column(column: Column, rows: int, given: Any) -> pa.Array:
+def _column(column: Column, rows: int, given: Values) -> pa.Array:
     if given is None:
         blank = column.allowed[0] if column.allowed else _BLANK[column.kind]
         low = column.low if column.low is not None and not column.allowed else None
@@ -149,7 +153,7 @@ def _ground(store: RunStore, trees: int) -> None:
          occupancy=["frequent", "frequent", "occasional"], geometry=shapely.to_wkb(zones))  # fmt: skip
 
 
-def _trees(store: RunStore, trees: int, draw: np.random.Generator) -> tuple[Any, Any]:
+def _trees(store: RunStore, trees: int, draw: np.random.Generator) -> Places:
     side = _side(trees)
     far = side * _BLOCK
     street = draw.integers(0, 2 * (side + 1), trees)
@@ -214,11 +218,11 @@ def _ratings(store: RunStore, trees: int, draw: np.random.Generator) -> None:
          residual_rating=[2, 1] * rows.size, rule_id=["a1"] * 2 * rows.size)  # fmt: skip
 
 
-def _facts(store: RunStore, rating: Any, rows: Any, taxon: list[str | None]) -> None:
-    sets, seqs, links, said = [], [], [], []
+def _facts(store: RunStore, rating: Numbers, rows: Numbers, taxon: list[str | None]) -> None:
+    rows_of_facts: list[tuple[int, int, str, str]] = []
     for shared, text in ((0, "Nobody has looked at this tree inside the inspection cycle."),
                          (1, "An inspector looked and noted no defect.")):  # fmt: skip
-        sets.append(shared), seqs.append(0), links.append("seen"), said.append(text)
+        rows_of_facts.append((shared, 0, "seen", text))
     for tree in rows.tolist():
         lines = (
             ("seen", "Two brackets were seen on the butt on 14 October 2026, attached to wood."),
@@ -231,7 +235,8 @@ def _facts(store: RunStore, rating: Any, rows: Any, taxon: list[str | None]) -> 
             ("action", "Reduce the crown by 31 March 2027; that would leave it at moderate."),
         )
         for seq, (link, text) in enumerate(lines):
-            sets.append(tree + 10), seqs.append(seq), links.append(link), said.append(text)
+            rows_of_facts.append((tree + 10, seq, link, text))
+    sets, seqs, links, said = zip(*rows_of_facts, strict=True)
     fill(store, "scoring.facts", len(sets), fact_set=sets, seq=seqs, link=links,
          statement=["told"] * len(sets),
          values=[json.dumps({"say": text, "share": 0.5}) for text in said],
@@ -239,7 +244,7 @@ def _facts(store: RunStore, rating: Any, rows: Any, taxon: list[str | None]) -> 
          assumed=[k % 5 == 4 for k in range(len(sets))])  # fmt: skip
 
 
-def _sightings(store: RunStore, trees: int, draw: np.random.Generator, places: Any) -> None:
+def _sightings(store: RunStore, trees: int, draw: np.random.Generator, places: Places) -> None:
     rows = np.flatnonzero(ratings_of(trees) >= 2)
     count = rows.size
     kinds = np.array(["by_id", "by_place", "ambiguous", "unmatched"])[np.arange(count) % 4]
@@ -273,7 +278,7 @@ def _sightings(store: RunStore, trees: int, draw: np.random.Generator, places: A
          detail=[first, *[make_safe] * now.size, *[which] * unsure.size])  # fmt: skip
 
 
-def _jobs(store: RunStore, trees: int, places: Any) -> None:
+def _jobs(store: RunStore, trees: int, places: Places) -> None:
     rating = ratings_of(trees)
     rows = np.flatnonzero(rating >= 2)
     count = rows.size

@@ -1,0 +1,105 @@
+"""The council page shows public trees only, says what it leaves out, and needs no map."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from lxml import html as markup
+
+from pipeline.render import privacy
+from pipeline.render.context import RenderContext
+from pipeline.render.pages import council_map
+from tests.render import map_world
+
+
+@pytest.fixture(scope="module")
+def text(small_run: RenderContext) -> str:
+    return council_map.html(small_run)
+
+
+def test_the_table_lists_the_public_high_and_extreme_trees_worst_first(
+    small_run: RenderContext, text: str
+) -> None:
+    told = small_run.store.query(
+        "select t.tree_id, r.rating from ingest.trees t join scoring.tree_ratings r "
+        "using (tree_key) where r.rated and r.rating >= 3 and t.owner = 'public' "
+        "order by r.rating desc, r.harm_per_year desc, tree_key"
+    )
+    page = markup.fromstring(text)
+    assert page.xpath("//tbody/tr/th/text()[1]") == told["tree_id"].to_pylist()
+
+
+def test_nothing_private_is_on_the_page(small_run: RenderContext, text: str) -> None:
+    private = small_run.store.query("select tree_id from ingest.trees where owner <> 'public'")
+    assert private.num_rows > 0
+    assert not [tree for tree in private["tree_id"].to_pylist() if tree in text]
+    for words in ("note of the file", "12 Private Way", "observer-one", "private remark"):
+        assert words not in text
+
+
+def test_the_first_sentence_counts_as_the_tables_do(small_run: RenderContext, text: str) -> None:
+    counts = small_run.store.query(
+        "select count(*) trees, count(*) filter (assessed) seen, "
+        "count(*) filter (rating = 4) extreme, count(*) filter (rating = 3) high "
+        "from ingest.trees join scoring.tree_ratings using (tree_key) "
+        "where owner = 'public' and rated"
+    ).to_pylist()[0]
+    first = markup.fromstring(text).xpath("//p[@class='first']/text()")[0]
+    assert [int(n) for n in re.findall(r"\d+", first.replace(",", ""))] == [
+        counts["trees"], counts["seen"], round(100 * counts["seen"] / counts["trees"]), 100,
+        counts["extreme"], counts["high"],
+    ]  # fmt: skip
+
+
+def test_work_planned_and_left_adds_up(small_run: RenderContext, text: str) -> None:
+    rows = markup.fromstring(text).xpath("//tbody/tr")
+    planned = small_run.store.query(
+        "select count(*) n from planning.queue join planning.jobs using (job_key) "
+        "join ingest.trees using (tree_key) join scoring.tree_ratings r using (tree_key) "
+        "where r.rating >= 3 and owner = 'public' and rated"
+    )["n"][0].as_py()
+    assert f"Work is planned on {planned} of these {len(rows)} trees" in text
+    assert f"Work on {len(rows) - planned} has no date yet" in text
+    assert "no crew-hours left" in text
+
+
+def test_it_says_that_not_inspected_is_not_low(text: str) -> None:
+    assert "Not inspected is not low." in text
+    assert "have not been looked at within the inspection cycle" in text
+    assert " is safe" not in text.lower()
+
+
+def test_places_are_rounded(small_run: RenderContext) -> None:
+    exact = small_run.layers.trees[0]
+    shown = privacy.rounded(exact)
+    assert np.all(np.abs(shown - exact) <= 0.00005 + 1e-12)
+    assert np.all(np.round(shown * 10_000) == shown * 10_000) or np.allclose(
+        np.round(shown, 4), shown, atol=0
+    )
+
+
+def test_the_page_is_whole_without_scripts(text: str) -> None:
+    page = markup.fromstring(text)
+    assert "complete without it" in page.xpath("string(//noscript)")
+    assert page.xpath("//table/caption")
+    assert len(page.xpath("//thead//th[@scope='col']")) == 5
+    assert page.xpath("//tbody//th[@scope='row']")
+    assert page.xpath("/html/@lang") == ["en"]
+    assert "user-scalable" not in text
+    assert len(page.xpath("//h1")) == 1
+
+
+def test_markup_in_a_street_name_is_text(text: str) -> None:
+    assert "<script>alert" not in text
+
+
+def test_the_page_has_the_same_bytes_twice(small_run: RenderContext, text: str) -> None:
+    assert council_map.html(small_run) == text
+
+
+def test_without_such_trees_it_says_so(tmp_path: Path) -> None:
+    calm = map_world.context(tmp_path, 3)
+    text = council_map.html(calm)
+    assert "No public tree is rated high or extreme in this run" in text
+    assert "Not inspected is not low." in text

@@ -114,25 +114,17 @@ def candidates(
     lonely = np.bincount(near, minlength=len(usable)) == 0
     reason[usable[lonely]] = NO_TREE_NEAR
     density = np.exp(-0.5 * (distance / sigma[near]) ** 2) / (2 * math.pi * sigma[near] ** 2)
-    unlisted = (
-        np.maximum(1.0, unlisted_per_listed * listed)
-        / (math.pi * cap_m**2)
-        * -np.expm1(-0.5 * (cap_m / sigma) ** 2)
-    )
-    with_any = np.flatnonzero(~lonely)
+    unlisted = _unlisted(sigma, np.maximum(1.0, unlisted_per_listed * listed), cap_m)
     total = unlisted + np.bincount(near, weights=density, minlength=len(usable))
-
-    where = np.concatenate([with_any, near])
-    which = np.concatenate([np.full(len(with_any), -1, dtype=np.int64), tree])
-    weight = np.concatenate([unlisted[with_any], density]) / total[where]
-    apart = np.concatenate([np.full(len(with_any), np.nan), distance])
+    some = np.flatnonzero(~lonely)
+    where = np.concatenate([some, near])
+    which = np.concatenate([np.full(len(some), -1, dtype=np.int64), tree])
+    weight = np.concatenate([unlisted[some], density]) / total[where]
+    apart = np.concatenate([np.full(len(some), np.nan), distance])
     order = np.lexsort((which, where))
-    where, which, weight, apart = where[order], which[order], weight[order], apart[order]
-
-    best_tree = np.full(len(places), -1, dtype=np.int64)
-    best_weight = np.zeros(len(places))
-    _best(usable[where], which, weight, (best_tree, best_weight))
-    return Candidates(usable[where], which, apart, weight, best_tree, best_weight, reason)
+    sighting, which, weight = usable[where[order]], which[order], weight[order]
+    best = _best(len(places), sighting, which, weight)
+    return Candidates(sighting, which, apart[order], weight, *best, reason)
 
 
 def disagree(
@@ -224,12 +216,20 @@ def _near_any(places: Floats, trees: Floats, cap_m: float) -> Ints:
     return np.asarray(kept[cells[at] == cell], dtype=np.int64)
 
 
-def _best(sighting: Ints, tree: Ints, weight: Floats, into: tuple[Ints, Floats]) -> None:
-    """Write the best listed tree of each sighting into the two arrays."""
+def _unlisted(sigma: Floats, trees: Floats, cap_m: float) -> Floats:
+    """Density at the told place of that many trees spread evenly over the disc of the cap."""
+    inside = -np.expm1(-0.5 * (cap_m / sigma) ** 2)
+    return np.asarray(trees / (math.pi * cap_m**2) * inside, dtype=np.float64)
+
+
+def _best(count: int, sighting: Ints, tree: Ints, weight: Floats) -> tuple[Ints, Floats]:
+    """The best listed tree of each sighting and its weight, shape (count,)."""
+    best_tree, best_weight = np.full(count, -1, dtype=np.int64), np.zeros(count)
     real = np.flatnonzero(tree >= 0)
     order = real[np.lexsort((tree[real], -weight[real], sighting[real]))]
-    first = np.ones(len(order), dtype=bool)
+    first = np.ones(len(order), dtype=np.bool_)
     first[1:] = sighting[order][1:] != sighting[order][:-1]
     top = order[first]
-    into[0][sighting[top]] = tree[top]
-    into[1][sighting[top]] = weight[top]
+    best_tree[sighting[top]] = tree[top]
+    best_weight[sighting[top]] = weight[top]
+    return best_tree, best_weight

@@ -115,15 +115,10 @@ def read_map(
     InputError
         If the file is no OpenStreetMap extract.
     """
-
-    def wanted(tags: Tags, form: str) -> bool:
-        if form != "point" and _STREET_KEY in tags:
-            return True
-        drawn = form == "area" and any(tags.get(key) == value for key, value in _GREEN)
-        return drawn or (not _hidden(tags) and _zone_rows(targets, tags, form) != [])
-
     keys = (*targets.keys, _STREET_KEY, *(key for key, _ in _GREEN))
-    found = osm_objects.objects(path, where=where, keys=tuple(dict.fromkeys(keys)), wanted=wanted)
+    found = osm_objects.objects(
+        path, where=where, keys=tuple(dict.fromkeys(keys)), wanted=_wanted(targets)
+    )
     shapes, findings = _placed(found, epsg=epsg)
     streets = np.array([_is_street(one, classes) for one in found], dtype=np.bool_)
     odd = [
@@ -139,15 +134,7 @@ def read_map(
     usable = np.array([shape is not None for shape in shapes], dtype=np.bool_)
     zones, zone_findings = _zones(found, shapes, targets, np.flatnonzero(usable & ~streets))
     return MapExtract(
-        pa.table(
-            {
-                "osm_id": pa.array([one.osm_id for one in found], type=pa.string()),
-                "tags": pa.array(
-                    [json.dumps(one.tags, ensure_ascii=False, sort_keys=True) for one in found],
-                    type=pa.string(),
-                ),
-            }
-        ),
+        _account(found),
         findings + zone_findings,
         _lines(found, shapes, classes, np.flatnonzero(usable & streets))
         if "streets" in take or "zones" in take
@@ -155,6 +142,25 @@ def read_map(
         zones if "zones" in take else zones.slice(0, 0),
         _basemap(found, shapes, targets, take="basemap" in take),
     )
+
+
+def _wanted(targets: Targets) -> osm_objects.Wanted:
+    """Which objects are looked at: streets, what the tag table names, and what is drawn."""
+
+    def wanted(tags: Tags, form: str) -> bool:
+        if form != "point" and _STREET_KEY in tags:
+            return True
+        drawn = form == "area" and any(tags.get(key) == value for key, value in _GREEN)
+        return drawn or (not _hidden(tags) and _zone_rows(targets, tags, form) != [])
+
+    return wanted
+
+
+def _account(found: list[OsmObject]) -> pa.Table:
+    """One row an object, for the account of the file."""
+    tags = [json.dumps(one.tags, ensure_ascii=False, sort_keys=True) for one in found]
+    ids = [one.osm_id for one in found]
+    return pa.table({"osm_id": pa.array(ids, pa.string()), "tags": pa.array(tags, pa.string())})
 
 
 def _placed(found: list[OsmObject], *, epsg: int) -> tuple[Geometries, tuple[Finding, ...]]:

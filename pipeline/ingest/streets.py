@@ -175,34 +175,9 @@ def lines_of(mapped: Mapped, classes: RoadClasses, *, epsg: int, crs: str | None
     pointlike = accepted_mask(len(mapped), shaped.findings)
     pointlike[owner] = False
     forward, backward, odd = directions(mapped.text("oneway"))
-    names = mapped.text("class")
-    class_row = classes.rows_of(names)
-    told = names.is_valid().to_numpy(zero_copy_only=False)
-    known = pc.is_in(pc.utf8_lower(names), value_set=pa.array(classes.names))
+    class_row = classes.rows_of(mapped.text("class"))
     speed, unread = _told_speed(mapped)
-    findings = (
-        *shaped.findings,
-        *finding(
-            mapped, pointlike, code="line_without_length", done=Done.SET_ASIDE,
-            said=("The line has no length.", "Draw the line, or delete the row."),
-        ),
-        *finding(
-            mapped, odd, code="oneway_unknown", done=Done.FLAGGED, column="oneway",
-            said=("The word for one-way is not known; both directions are taken.",
-                  "Write yes, no or -1."),
-        ),
-        *finding(
-            mapped, told & ~known.to_numpy(zero_copy_only=False), code="street_class_unknown",
-            done=Done.FLAGGED, column="class",
-            said=("The road class is not in the table of classes; the row 'unknown' is used.",
-                  "Map the class in the column map, or add it to street_classes.csv."),
-        ),
-        *finding(
-            mapped, unread, code="speed_impossible", done=Done.EMPTIED, column="speed_km_h",
-            said=(f"No speed between 0 and {_MOST_KM_H:g} km/h; that of the class is used.",
-                  "Write km/h as a number, or '30 mph'."),
-        ),
-    )  # fmt: skip
+    findings = (*shaped.findings, *_line_faults(mapped, pointlike, odd, unread, classes))
     ids = pc.coalesce(
         mapped.text("street_id"),
         pc.binary_join_element_wise("street", pc.cast(pa.array(mapped.raw.rows), pa.string()), "-"),
@@ -219,7 +194,8 @@ def lines_of(mapped: Mapped, classes: RoadClasses, *, epsg: int, crs: str | None
         mapped.number("vehicles_per_day")[owner],
         np.ones(len(owner), dtype=np.bool_),
     )
-    note = None if told.any() else "no road classes: every line is taken as class 'unknown'"
+    classless = mapped.text("class").null_count == len(mapped)
+    note = None if not classless else "no road classes: every line is taken as class 'unknown'"
     return StreetPart(lines, findings, note)
 
 
@@ -275,6 +251,37 @@ def graph(lines: StreetLines, classes: RoadClasses, *, snap_m: float = SNAP_M) -
         "geometry": wkb_column(geometry),
     }
     return StreetGraph(pa.table(nodes), pa.table(edges))
+
+
+def _line_faults(
+    mapped: Mapped, pointlike: Flags, odd: Flags, unread: Flags, classes: RoadClasses
+) -> tuple[Finding, ...]:
+    """What is said of lines: without length, odd one-way words, strange classes, odd speeds."""
+    names = pc.utf8_lower(mapped.text("class"))
+    known = pc.is_in(names, value_set=pa.array(classes.names))
+    strange = pc.and_(names.is_valid(), pc.invert(known))
+    return (
+        *finding(
+            mapped, pointlike, code="line_without_length", done=Done.SET_ASIDE,
+            said=("The line has no length.", "Draw the line, or delete the row."),
+        ),
+        *finding(
+            mapped, odd, code="oneway_unknown", done=Done.FLAGGED, column="oneway",
+            said=("The word for one-way is not known; both directions are taken.",
+                  "Write yes, no or -1."),
+        ),
+        *finding(
+            mapped, strange.fill_null(False).to_numpy(zero_copy_only=False),
+            code="street_class_unknown", done=Done.FLAGGED, column="class",
+            said=("The road class is not in the table of classes; the row 'unknown' is used.",
+                  "Map the class in the column map, or add it to street_classes.csv."),
+        ),
+        *finding(
+            mapped, unread, code="speed_impossible", done=Done.EMPTIED, column="speed_km_h",
+            said=(f"No speed between 0 and {_MOST_KM_H:g} km/h; that of the class is used.",
+                  "Write km/h as a number, or '30 mph'."),
+        ),
+    )  # fmt: skip
 
 
 def _nodes(xy: Floats, owner: Ints, snap_m: float) -> tuple[Ints, Floats]:

@@ -33,37 +33,9 @@ def survey(mapped: Mapped, *, epsg: int, crs: str | None) -> Part:
     hours, months = mapped.text("open_hours"), mapped.text("months")
     share, unread = open_shares(hours, months)
     numbers, impossible = _numbers(mapped)
-    told_kind = mapped.text("kind")
-    findings = (
-        *shaped.findings,
-        *impossible,
-        *finding(
-            mapped, unread & hours.is_valid().to_numpy(zero_copy_only=False),
-            code="open_hours_unreadable", done=Done.FLAGGED, column="open_hours",
-            said=("The opening hours or months are not understood; no share of the year is taken.",
-                  "Write them as Mo-Fr 08:00-16:00; Sa 09:00-12:00, and months as 9-6."),
-        ),
-        *finding(
-            mapped, unread & hours.is_null().to_numpy(zero_copy_only=False),
-            code="months_unreadable", done=Done.FLAGGED, column="months",
-            said=("The months are not understood; no share of the year is taken.",
-                  "Write the months as 9-6 or Sep-Jun."),
-        ),
-        *finding(
-            mapped, told_kind.is_null().to_numpy(zero_copy_only=False), code="zone_kind_missing",
-            done=Done.FLAGGED, column="kind",
-            said=("The kind of target is not told; it is taken as 'other'.",
-                  "Write the kind of target."),
-        ),
-        *finding(
-            mapped, _without_occupancy(mapped, numbers), code="zone_occupancy_missing",
-            done=Done.FLAGGED,
-            said=("Neither occupancy, persons nor vehicles are told; occupancy is assumed.",
-                  "Give occupancy as a word, persons an hour, or vehicles a day."),
-        ),
-    )  # fmt: skip
+    findings = (*shaped.findings, *impossible, *_survey_faults(mapped, unread, numbers))
     size = len(mapped)
-    kind = told_kind.fill_null("other")
+    kind = mapped.text("kind").fill_null("other")
     rows = pc.cast(pa.array(mapped.raw.rows), pa.string())
     columns: dict[str, pa.Array] = {
         "zone_id": pc.coalesce(
@@ -141,6 +113,39 @@ def open_shares(hours: pa.Array, months: pa.Array) -> tuple[Floats, Flags]:
 def number_column(values: Floats) -> pa.Array:
     """Numbers as an Arrow column, null for NaN."""
     return pa.array(np.asarray(values, dtype=np.float64), from_pandas=True)
+
+
+def _survey_faults(
+    mapped: Mapped, unread: Flags, numbers: dict[str, Floats]
+) -> tuple[Finding, ...]:
+    """What is said of zones that stay; `unread` are those whose time of use is not understood."""
+    hours = mapped.text("open_hours")
+    return (
+        *finding(
+            mapped, unread & hours.is_valid().to_numpy(zero_copy_only=False),
+            code="open_hours_unreadable", done=Done.FLAGGED, column="open_hours",
+            said=("The opening hours or months are not understood; no share of the year is taken.",
+                  "Write them as Mo-Fr 08:00-16:00; Sa 09:00-12:00, and months as 9-6."),
+        ),
+        *finding(
+            mapped, unread & hours.is_null().to_numpy(zero_copy_only=False),
+            code="months_unreadable", done=Done.FLAGGED, column="months",
+            said=("The months are not understood; no share of the year is taken.",
+                  "Write the months as 9-6 or Sep-Jun."),
+        ),
+        *finding(
+            mapped, mapped.text("kind").is_null().to_numpy(zero_copy_only=False),
+            code="zone_kind_missing", done=Done.FLAGGED, column="kind",
+            said=("The kind of target is not told; it is taken as 'other'.",
+                  "Write the kind of target."),
+        ),
+        *finding(
+            mapped, _without_occupancy(mapped, numbers), code="zone_occupancy_missing",
+            done=Done.FLAGGED,
+            said=("Neither occupancy, persons nor vehicles are told; occupancy is assumed.",
+                  "Give occupancy as a word, persons an hour, or vehicles a day."),
+        ),
+    )  # fmt: skip
 
 
 def _numbers(mapped: Mapped) -> tuple[dict[str, Floats], tuple[Finding, ...]]:

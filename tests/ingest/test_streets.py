@@ -2,11 +2,14 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pyarrow as pa
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipeline.ingest import streets
 from pipeline.ingest.column_map import ColumnMap
@@ -173,3 +176,33 @@ def test_a_real_street_file_in_pieces(
     assert islands.max() > 100  # in pieces, as its publisher left it
     length = made.edges["length_m"].to_numpy()
     assert length.sum() == pytest.approx(shapely.length(part.lines.shapes).sum(), rel=1e-6)
+
+
+LINES = st.lists(
+    st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4)), min_size=2, max_size=5).filter(
+        lambda line: len(set(line)) > 1
+    ),
+    min_size=1,
+    max_size=6,
+)
+
+
+@given(LINES, st.randoms(use_true_random=False))
+def test_cutting_keeps_every_metre_and_order_does_not_matter(
+    lines: list[list[tuple[int, int]]], random: Random
+) -> None:
+    classes = RoadClasses.of(Library().table("street_classes"))
+    shapes = [shapely.LineString([(10 * x, 10 * y) for x, y in line]) for line in lines]
+    texts = [shape.wkt for shape in shapes]
+    made = network(classes, *texts)
+    total = sum(shape.length for shape in shapes)
+    assert sum(made.edges["length_m"].to_pylist()) == pytest.approx(total)
+    random.shuffle(texts)
+    again = network(classes, *texts)
+    assert again.nodes.num_rows == made.nodes.num_rows
+    assert sorted(again.edges["length_m"].to_pylist()) == pytest.approx(
+        sorted(made.edges["length_m"].to_pylist())
+    )
+    sizes = np.bincount(made.nodes["island"].to_numpy())
+    assert (np.diff(sizes) <= 0).all()
+    assert sizes.tolist() == np.bincount(again.nodes["island"].to_numpy()).tolist()

@@ -85,10 +85,6 @@ def candidates(
     inventory_error_m : 68 % radius of the trees' own places [m].
     unlisted_per_listed : trees that the inventory lacks, per listed one within the cap.
 
-    Returns
-    -------
-    Candidates of the n sightings.
-
     Raises
     ------
     ValueError

@@ -8,14 +8,17 @@ import pytest
 import shapely
 
 from pipeline.errors import InputError
-from pipeline.ingest import osm, osm_trees, streets, zones
+from pipeline.ingest import osm, osm_trees, stage, streets, zones
 from pipeline.ingest.osm import MapExtract, Targets
 from pipeline.ingest.places import keyed
 from pipeline.ingest.quarantine import Done, accepted_mask
 from pipeline.ingest.streets import RoadClasses
+from pipeline.progress import Silent
+from pipeline.published.locate import config_dir
 from pipeline.published.table import Library
+from pipeline.settings.load import load
 from pipeline.tables import catalogue_places as catalogue
-from pipeline.tables.store import conform
+from pipeline.tables.store import RunStore, conform
 
 EPSG = 3879
 TARGETS = Targets.of(Library().table("osm_targets"))
@@ -189,3 +192,23 @@ def test_a_real_extract(shared_file: Callable[[str], Path]) -> None:
     drivable = graph.edges.filter(graph.edges["drivable"])
     island = nodes["island"].to_numpy()[drivable["from_node"].to_numpy()]
     assert (island == 0).mean() > 0.9  # the centre hangs together for a lorry
+
+
+def test_the_settings_of_the_real_extract_run(
+    shared_file: Callable[[str], Path], tmp_path: Path
+) -> None:
+    """The extract alone makes an inventory, zones and a network; every file's account closes."""
+    data = shared_file("data/zones/helsinki-osm/Helsinki.osm.pbf").parents[2]
+    settings = load(config_dir() / "helsinki.toml", data_dir=data)
+    store = RunStore(tmp_path)
+    stage.run(settings, store, Library(), Silent())
+    assert store.query("select count(*) n from ingest.trees")["n"].to_pylist() == [649]
+    account = store.query(
+        "select rows_in, rows_accepted + rows_set_aside n from ingest.sources order by source_key"
+    )
+    assert account["rows_in"].to_pylist() == account["n"].to_pylist()
+    assert account["rows_in"].to_pylist()[0] == 649
+    kinds = store.query("select distinct how from ingest.zones order by how")["how"].to_pylist()
+    assert kinds == ["building", "map_tag", "street_class"]
+    near = store.query("select count(*) n from ingest.streets where drivable")["n"].to_pylist()[0]
+    assert near > 500

@@ -1,0 +1,436 @@
+"""Plain sentences for the statements behind a rating, for reviews and for work left out.
+
+Short, present tense, active; no alarm and no comfort. Numbers as people say them.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from pipeline.errors import RenderError
+from pipeline.render.wording_numbers import HUNDRED, capital, count_word, day, in_hundred
+from pipeline.render.wording_reviews import REVIEWS, UNSCHEDULED
+from pipeline.render.wording_words import (
+    ACTION_WORDS,
+    CREW_WORDS,
+    DEFECT_WORDS,
+    KIND_WORDS,
+    LIFT_WORDS,
+    PART_WORDS,
+    SEASON_WORDS,
+    STATUS_WORDS,
+    TARGET_WORDS,
+    WIRE_WORDS,
+)
+
+Values = Mapping[str, Any]
+
+
+def _years(values: Values) -> str:
+    years = float(values["years"])
+    number = count_word(int(years)) if years.is_integer() else f"{years:g}"
+    return f"{number} year" if years == 1 else f"{number} years"
+
+
+def _cm(value: float | None) -> str:
+    return "an unknown diameter" if value is None else f"{value:.0f} cm"
+
+
+def _name(values: Values, key: str = "name") -> str:
+    return str(values.get(key) or "a fungus without a name")
+
+
+def _the(part: str | None) -> str:
+    return PART_WORDS.get(part or "", "the tree")
+
+
+def _joined(text: str | None) -> str:
+    return ", ".join(word.replace("_", " ") for word in (text or "").split("|"))
+
+
+def _sighting(v: Values) -> str:
+    where = f" on the {_joined(v['position'])}" if v.get("position") else ""
+    number = f", {v['count']} fruiting bodies" if (v.get("count") or 0) > 1 else ""
+    how = {
+        "by_id": "the sighting names this tree",
+        "by_place": "the place of the sighting fits this tree",
+    }.get(str(v.get("match")), "it may belong to another tree")
+    tied = {
+        "attached": "It is attached to the tree.",
+        "soil_over_root": "It stands on soil over roots: dig and look.",
+    }.get(str(v.get("attachment")), "Whether it is attached was not told.")
+    seen = f"{_name(v)} was seen{where} on {day(v.get('seen_on'))}{number}; {how}."
+    return f"{capital(seen)} {tied}"
+
+
+def _defect(v: Values) -> str:
+    what = DEFECT_WORDS.get(str(v["defect"]), str(v["defect"]).replace("_", " "))
+    share = v.get("extent_share")
+    extent = f", over {share * HUNDRED:.0f} % of it" if share is not None else ""
+    when = day(v.get("seen_on"))
+    return f"An inspector notes {what} on {_the(v['part'])}{extent}, {when}."
+
+
+def _section(v: Values) -> str:
+    opening = v.get("opening_share") or 0.0
+    cavity = f", open over {opening * HUNDRED:.0f} % of the girth" if opening > 0 else ""
+    return (
+        f"{capital(_the(v['part']))} was measured on {day(v.get('seen_on'))}: thinnest sound "
+        f"shell {v['shell_cm']:.1f} cm at {_cm(v['diameter_cm'])} diameter{cavity}."
+    )
+
+
+def _fungus(v: Values) -> str:
+    rot = f"a {v['rot']} rot" if v["rot"] != "unknown" else "a rot of unknown kind"
+    return (
+        f"{_name(v)} rots {_the(v['part'])} ({rot}, action code {v['code']}); the name is right in "
+        f"{in_hundred(v['probability'])} such cases."
+    )
+
+
+def _formula(v: Values) -> str:
+    state = "passes" if v["passed"] else "does not pass"
+    name = str(v["formula"]).replace("_", " ")
+    return (
+        f"By {name}, {_the(v['part'])} has {v['value_share']:.2f}; this {state} the published "
+        f"limit of {v['limit_share']:.2f}."
+    )
+
+
+def _rule(v: Values) -> str:
+    witness = {
+        "visual": "by what was seen",
+        "strength": "by what was measured",
+        "fungus": "by the fungus",
+    }[str(v["witness"])]
+    rule = str(v["rule"]).replace("_", " ")
+    return f"Failure of {_the(v['part'])} is {v['failure']} {witness} (rule: {rule})."
+
+
+def _frequency(v: Values) -> str:
+    low, high = in_hundred(v["low_share"]), in_hundred(v["high_share"])
+    return (
+        f"The word {v['failure']} stands for {low} to {high} such trees over {_years(v)}; no "
+        "standard puts numbers on the words, these are estimates."
+    )
+
+
+def _target(v: Values) -> str:
+    kind = KIND_WORDS.get(str(v["kind"]), "a place where people may be")
+    name = f" ({v['name']})" if v.get("name") else ""
+    return (
+        f"{capital(kind)}{name} lies {v['distance_m']:.0f} m away; its use is {v['occupancy']}, "
+        f"occupied in {in_hundred(v['occupied_share'])} moments; "
+        f"{in_hundred(v['direction_share'])} fall directions reach it. Impact is {v['impact']}."
+    )
+
+
+def _more(v: Values) -> str:
+    number = int(v["count"])
+    pairs = "pair of part and target is" if number == 1 else "pairs of part and target are"
+    return f"{capital(count_word(number))} other {pairs} rated too."
+
+
+def _consequence(v: Values) -> str:
+    target = TARGET_WORDS[str(v["target"])]
+    return (
+        f"{capital(_the(v['part']))} is {_cm(v['diameter_cm'])} thick; if it hits {target}, the "
+        f"consequences are {v['consequence']}."
+    )
+
+
+def _harm(v: Values) -> str:
+    def one_in(harm: float | None) -> str:
+        if not harm:
+            return "none"
+        rounded = float(f"{1.0 / harm:.1g}")
+        return f"1 in {rounded:,.0f}"
+
+    return (
+        f"Expected harm for ranking: {one_in(v['harm'])} equivalent deaths a year, between "
+        f"{one_in(v['low'])} and {one_in(v['high'])}. It orders the work and is no forecast."
+    )
+
+
+def _deadline(days: int | None) -> str:
+    if days is None:
+        return "in the next cycle"
+    if days == 0:
+        return "now"
+    return "within one day" if days == 1 else f"within {days} days"
+
+
+def _chosen(v: Values) -> str:
+    action = ACTION_WORDS[str(v["action"])]
+    crew = CREW_WORDS.get(str(v["crew"]), str(v["crew"]))
+    left = v["residual_rating"]
+    after = "what is left is not known" if left == "not assessed" else f"left is {left}"
+    return (
+        f"To do: {action} ({_the(v['part'])}), {_deadline(v['deadline_days'])}; {crew}, about "
+        f"{v['hours']:.1f} crew-hours; {after}."
+    )
+
+
+def _make_safe(v: Values) -> str:
+    if v.get("acknowledged_on"):
+        return (
+            f"Make-safe was acknowledged on {day(v['acknowledged_on'])}; keep people away until "
+            "the work is done."
+        )
+    return f"Make safe first, {_deadline(v['days'])}: isolate, close or prop. Nobody has confirmed."
+
+
+def _wires(v: Values) -> str:
+    told = v.get("voltage_v")
+    what = WIRE_WORDS[str(v["wires"])]
+    if told is None:
+        return (
+            f"{capital(what)} in or over the crown, voltage not known: call the utility; "
+            "line-clearance qualified crew only."
+        )
+    return (
+        f"{capital(what)} in or over the crown, {told:,.0f} V: call the utility; line-clearance "
+        "qualified crew only."
+    )
+
+
+def _season(v: Values) -> str:
+    what = SEASON_WORDS.get(_concern(v["code"]), "a closed season")
+    return f"{capital(what)}: no cutting before {day(v['not_before'])}."
+
+
+def _concern(code: object) -> str:
+    text = str(code)
+    return max((name for name in SEASON_WORDS if text.startswith(name)), key=len, default="")
+
+
+def _lifted(v: Values) -> str:
+    what = SEASON_WORDS.get(_concern(v["code"]), "a closed season")
+    how = LIFT_WORDS.get(str(v["lifted_by"]), str(v["lifted_by"]).replace("_", " "))
+    return f"{capital(what)} is on; the danger lifts it: {how}."
+
+
+def _decision(v: Values) -> str:
+    word = {
+        "accept": "accepted what the program says",
+        "override": "decided otherwise than the program",
+        "pin": "fixed the quarter",
+        "defer": "put the work off",
+    }.get(str(v["decision"]), str(v["decision"]))
+    return f"On {day(v['decided_on'])} a person {word}; that stands."
+
+
+_INSPECT = {
+    "never": "Inspect: no inspection is on record. Among such trees the expected harm ranks.",
+    "overdue": "Inspect: the city's cycle has run out.",
+    "due": "Inspect: the city's cycle runs out within the plan.",
+    "not_due": "No inspection falls due within the plan.",
+}
+
+
+def _do(values: Values) -> str:
+    return ACTION_WORDS[str(values["action"])]
+
+
+_SENTENCES: dict[str, Callable[[Values], str]] = {
+    "seen_not_rated": lambda v: (
+        f"The inventory calls this {STATUS_WORDS.get(str(v['status']), 'no tree')}: not rated."
+    ),
+    "seen_never": lambda _: "No inspection and no sighting of this tree is on record.",
+    "seen_overdue": lambda _: "The last inspection is older than the city's cycle.",
+    "seen_no_defect": lambda _: (
+        "Inspected inside the city's cycle, no defect noted. That is not proof of sound wood."
+    ),
+    "seen_inspected_only": lambda _: (
+        "Inspected inside the city's cycle by its date; what was found is not on record."
+    ),
+    "seen_sighting": _sighting,
+    "seen_defect": _defect,
+    "seen_dead_by_inventory": lambda _: "The inventory says that the tree is dead.",
+    "seen_section": _section,
+    "seen_height_filled": lambda v: (
+        f"The height is not on record; {v['height_m']:.0f} m is estimated from the diameter."
+        if v.get("height_m") is not None
+        else "The height is not on record; it is estimated from the diameter."
+    ),
+    "seen_dbh_filled": lambda v: (
+        f"The stem diameter is not on record; {_cm(v['dbh_cm'])} is assumed."
+    ),
+    "fungus_at_work": _fungus,
+    "fungus_no_decay": lambda v: f"{_name(v)} rots no wood of living trees.",
+    "wood_measured": lambda v: (
+        f"In {_the(v['part'])} decay takes about {v['decayed_share'] * HUNDRED:.0f} % of the "
+        f"diameter ({_cm(v['diameter_cm'])}); the thinnest sound shell is {v['shell_cm']:.1f} cm."
+    ),
+    "wood_formula": _formula,
+    "wood_not_measured": lambda v: (
+        f"How far the decay reaches in {_the(v['part'])} has not been measured."
+    ),
+    "failure_rule": _rule,
+    "failure_act_at_once": lambda v: (
+        f"The guide lists this defect of {_the(v['part'])} among those at which to act at once."
+    ),
+    "failure_frequency": _frequency,
+    "failure_unknown": lambda _: "Nothing is on record that speaks of failure.",
+    "target_met": _target,
+    "target_more": _more,
+    "target_busiest": lambda v: f"The busiest place within reach has {v['occupancy']} use.",
+    "target_assumed": lambda v: (
+        f"No target zone is known in this city: {v['occupancy']} use is assumed. A zone survey or "
+        "a street map would change the rating."
+    ),
+    "target_none_in_reach": lambda _: "Nothing known lies within reach. Somebody may still pass.",
+    "consequence_of_part": _consequence,
+    "consequence_size_filled": lambda v: (
+        f"Nobody has measured the part; {_cm(v['diameter_cm'])} is assumed."
+    ),
+    "rating_of_pair": lambda v: (
+        f"Failure {v['failure']}, impact {v['impact']}: together {v['likelihood']}; with "
+        f"{v['consequence']} consequences the rating is {v['rating']}."
+    ),
+    "rating_points": lambda v: f"{v['points']} of 12 points: the rating is {v['rating']}.",
+    "rating_not_assessed": lambda _: (
+        "Not assessed. That is not low: nobody has looked inside the city's cycle."
+    ),
+    "rating_low_no_defect": lambda _: "Low, as far as the inspection goes.",
+    "rating_none": lambda _: "Not rated.",
+    "rating_harm": _harm,
+    "rating_overridden": lambda v: (
+        f"A person rates it {v['rating']} (since {day(v['decided_on'])}); the program says "
+        f"{v['program_rating']}."
+    ),
+    "action_chosen": _chosen,
+    "action_beside": lambda v: (
+        f"Besides: {ACTION_WORDS[str(v['action'])]}, {_deadline(v['deadline_days'])}."
+    ),
+    "action_inspect": lambda v: _INSPECT[str(v["state"])],
+    "action_none": lambda _: "No work is due within the plan.",
+    "action_make_safe": _make_safe,
+    "action_program_would": lambda v: (
+        f"The program alone would choose: {ACTION_WORDS[str(v['action'])]}."
+    ),
+    "decision_stands": _decision,
+    "decision_newer_evidence": lambda v: (
+        f"Evidence of {day(v['seen_on'])} is newer than the decision of {day(v['decided_on'])}: "
+        "look at it again."
+    ),
+    "season_closed": _season,
+    "season_lifted": _lifted,
+    "season_region_unknown": lambda _: (
+        "No region with its own windows is set: the strictest window of any region is used."
+    ),
+    "wires_near": _wires,
+    "wires_unknown": lambda _: (
+        "Whether wires run here is not on record: look first. If there are any, call the utility; "
+        "line-clearance qualified crew only."
+    ),
+    "why_failure_imminent": lambda _: (
+        "Failure has begun or may come without wind: keep people away at once."
+    ),
+    "why_rating_extreme": lambda _: "The rating is extreme: keep people away at once.",
+    "why_brown_rot_meanwhile": lambda _: (
+        "Keep people away until a check confirms or lifts the presumed removal."
+    ),
+    "why_brown_rot_presumed": lambda _: (
+        "Brown rot of butt or stem over a used place: removal is the usual advice (common "
+        "practice, no source). A tomogram or an opened section that shows enough sound wood "
+        "would lift it."
+    ),
+    "why_prune_reaches": lambda _: (
+        "Taking off the part is the gentlest work that reaches the accepted rating."
+    ),
+    "why_reduce_reaches": lambda _: (
+        "A smaller crown catches less wind; nothing gentler reaches the accepted rating."
+    ),
+    "why_move_reaches": lambda _: "The target can be moved or closed; the tree can stay.",
+    "why_habitat_pole_reaches": lambda _: (
+        "Nothing gentler reaches the accepted rating; a short stem can stay as habitat."
+    ),
+    "why_nothing_gentler": lambda _: "Nothing gentler than removal reaches the accepted rating.",
+    "why_roots_unseen": lambda _: (
+        "Readings of the stem say nothing of the roots: clear the root collar and look."
+    ),
+    "why_anchorage_unknown": lambda _: "How well the roots hold is not known; a pull test tells.",
+    "why_drill_under_reads": lambda _: (
+        "A drill or a mallet under-reads this rot; a tomogram sees more."
+    ),
+    "why_extent_unknown": lambda _: (
+        "How far the decay reaches is not known; measure before anything is taken away."
+    ),
+    "why_look_closely": lambda _: "Look closely: sound, probe, check the crown for dieback.",
+    "why_name_uncertain": lambda _: "The fungus decides much: have the name checked.",
+    "why_retain": lambda _: "The rating is accepted: keep the tree and look again.",
+    "why_never_inspected": lambda _: "No inspection is on record.",
+    "why_overdue": lambda _: "The city's inspection cycle has run out.",
+    "why_due": lambda _: "The city's inspection cycle runs out within the plan.",
+    "why_decision": lambda v: f"A person decided: {_do(v)}.",
+    "no_climb_code": lambda _: (
+        "Do not climb: this fungus can make the tree fail without warning, and nobody has measured."
+    ),
+    "no_climb_rot": lambda _: (
+        "Do not climb: brown or soft rot of butt or stem breaks without warning."
+    ),
+    "no_climb_probable": lambda _: "Do not climb: failure is probable or worse.",
+    "no_climb_dead": lambda _: "Do not climb: the crown is dead or dying.",
+    "no_climb_roots": lambda _: "Do not climb: the roots may not hold.",
+}
+
+
+def sentence(statement: str, values: Values) -> str:
+    """The sentence of a fact.
+
+    Raises
+    ------
+    RenderError
+        If the statement has no sentence.
+    """
+    return _made(_SENTENCES, statement, values, "statement")
+
+
+def review_sentence(code: str, detail: Values) -> str:
+    """The sentence of a review.
+
+    Raises
+    ------
+    RenderError
+        If the code has no sentence.
+    """
+    text = _made(REVIEWS, code, detail, "review")
+    return capital(text)
+
+
+def unscheduled_sentence(reason: str) -> str:
+    """The sentence of a reason why work was left out.
+
+    Raises
+    ------
+    RenderError
+        If the reason has no sentence.
+    """
+    return _made(
+        {name: _constant(text) for name, text in UNSCHEDULED.items()}, reason, {}, "reason"
+    )
+
+
+def statements() -> tuple[str, ...]:
+    """Statements that have a sentence."""
+    return tuple(_SENTENCES)
+
+
+def reviews() -> tuple[str, ...]:
+    """Review codes that have a sentence."""
+    return tuple(REVIEWS)
+
+
+def _constant(text: str) -> Callable[[Values], str]:
+    return lambda _: text
+
+
+def _made(among: Mapping[str, Callable[[Values], str]], key: str, values: Values, what: str) -> str:
+    if key not in among:
+        raise RenderError(
+            where=f"wording of {what}s",
+            found=f"{what} {key!r}",
+            expected="one that has a sentence",
+            remedy="This is a fault of the program: report it.",
+        )
+    return among[key](values)

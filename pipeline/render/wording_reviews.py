@@ -1,0 +1,87 @@
+"""Sentences of reviews, and of the reasons why work was left out."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from pipeline.render.wording_numbers import capital, count_word, day, in_hundred
+
+Values = Mapping[str, Any]
+
+
+def _name(values: Values) -> str:
+    return str(values.get("name") or "a fungus without a name")
+
+
+_WHY_NO_TREE = {
+    "id_unknown": "the tree id is not in the inventory",
+    "id_and_place_disagree": "tree id and place disagree",
+    "no_place": "no place was told",
+    "accuracy_unknown": "the accuracy of the place is not known",
+    "accuracy_beyond_cap": "the place is too inaccurate to name a tree",
+    "no_tree_near": "no listed tree is near",
+    "several_trees_near": "several trees are near",
+    "free_in_soil": "it grows free in soil or mulch",
+    "tree_not_standing": "the tree is not standing",
+}
+
+
+def _why(values: Values) -> str:
+    return _WHY_NO_TREE.get(str(values.get("why")), "no reason was told")
+
+
+REVIEWS: dict[str, Callable[[Values], str]] = {
+    "quarantine_danger": lambda v: (
+        f"A row that could not be used speaks of danger ({v['words']}): find the tree today. "
+        f"Why it was set aside: {v['reason']}"
+    ),
+    "make_safe": lambda v: (
+        f"Make-safe is open for tree {v['tree_id']}: failure {v['failure']}, rating {v['rating']}."
+    ),
+    "sighting_serious_unmatched": lambda v: (
+        f"{_name(v)} ({v['code']}) was seen and no tree is known for it: {_why(v)}. Find it now."
+    ),
+    "sighting_ambiguous": lambda v: (
+        f"{_name(v)} fits {count_word(int(v['candidates']))} trees; the likeliest holds "
+        f"{in_hundred(v['best_weight'])}. Say which one it is."
+    ),
+    "sighting_conflict": lambda v: (
+        f"{_name(v)}: the tree named and the place told are farther apart than the errors allow."
+    ),
+    "name_serious_uncertain": lambda v: (
+        f"{_name(v)} ({v['code']}) is named with {in_hundred(v['probability'])} certainty: send "
+        "photographs of the whole body, its underside, a cut and where it sits."
+    ),
+    "decision_contradicted": lambda v: (
+        f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
+        f"{day(v['decided_on'])}."
+    ),
+    "presumed_removal": lambda v: (
+        f"Tree {v['tree_id']} with {_name(v)}: removal is presumed until a check lifts it."
+    ),
+    "decision_unread": lambda v: (
+        f"An override names {v['value']!r}, which is neither an action nor a rating."
+    ),
+    "sighting_unmatched": lambda v: f"{_name(v)}: no tree was found, {_why(v)}.",
+    "tree_not_standing": lambda v: f"{_name(v)} was seen on a tree that is not standing.",
+    "season_region_unknown": lambda _: (
+        "No region is set: the strictest closed seasons are used. Set city.region."
+    ),
+    "place_doubtful": lambda v: (
+        f"{capital(count_word(int(v['count'])))} trees have a place in doubt: outside the wards, "
+        "swapped or rounded."
+    ),
+    "name_uncertain": lambda v: (
+        f"{_name(v)} is named with {in_hundred(v['probability'])} certainty: photographs help."
+    ),
+    "sighting_not_decay": lambda v: f"{_name(v)} is kept and not counted as decay: {_why(v)}.",
+}
+
+UNSCHEDULED = {
+    "no_crew_of_type": "No crew of this kind is set.",
+    "no_machine": "No crew has the machine.",
+    "no_hours_left": "The crews' hours are used up by work that comes first.",
+    "out_of_season": "The closed season leaves no day in the plan.",
+    "deferred": "A person put it off.",
+    "longer_than_shift": "The job takes longer than one shift.",
+    "do_not_climb_no_lift": "The tree must not be climbed and no crew has a lift.",
+}

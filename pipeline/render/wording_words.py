@@ -1,0 +1,108 @@
+"""Codes of the tables as the words that people read."""
+
+PART_WORDS = {
+    "roots": "the roots",
+    "butt": "the butt",
+    "stem": "the stem",
+    "branch": "the branch",
+}
+ACTION_WORDS = {
+    "make_safe": "make safe: isolate, close or prop",
+    "remove": "remove the tree",
+    "habitat_pole": "remove down to a habitat stem",
+    "prune_part": "prune the part",
+    "reduce_crown": "reduce the crown",
+    "dig_root_collar": "clear the root collar and look",
+    "sound": "sound and probe",
+    "drill": "measure by drill",
+    "tomography": "measure by tomography",
+    "pull_test": "pull test",
+    "expert_identification": "have the fungus identified by an expert",
+    "move_target": "move or close the target",
+    "retain_monitor": "keep and look again",
+    "inspect": "inspect",
+    "none": "nothing",
+}
+CREW_WORDS = {
+    "climb": "climbing crew",
+    "lift": "crew with an aerial lift",
+    "ground": "ground crew",
+    "inspect": "inspector",
+    "instrument": "inspector with instruments",
+}
+DEFECT_WORDS = {
+    "none_seen": "no defect",
+    "decay": "decay",
+    "cavity": "a cavity",
+    "crack": "a crack",
+    "canker": "a canker",
+    "girth_wound": "a wound of the girth",
+    "crown_dieback": "dieback of the crown",
+    "weak_union": "a weak union",
+    "girdling_root": "a girdling root",
+    "root_damage": "damaged roots",
+    "lean": "a lean",
+    "dead_tree": "a dead tree",
+    "dead_branch": "a dead branch",
+    "hanging_branch": "a hanging branch",
+    "split": "a split",
+    "obstruction": "an obstruction",
+    "sounds_hollow": "a hollow sound",
+    "sounds_doubtful": "a doubtful sound",
+}
+KIND_WORDS = {
+    "school": "a school",
+    "kindergarten": "a kindergarten",
+    "hospital": "a hospital",
+    "care_home": "a care home",
+    "playground": "a playground",
+    "market": "a market",
+    "bus_stop": "a bus stop",
+    "path": "a path",
+    "bridge": "a bridge",
+    "square": "a square",
+    "park": "a park",
+    "sports": "a sports ground",
+    "car_park": "a car park",
+    "street": "a street",
+    "railway": "a railway",
+    "building": "a building",
+    "home": "a home",
+    "cemetery": "a cemetery",
+    "water": "water",
+    "other": "another place",
+}
+TARGET_WORDS = {
+    "person": "a person",
+    "vehicle": "a vehicle with people in it",
+    "parked_car": "a parked car",
+    "building": "a building",
+}
+STATUS_WORDS = {
+    "stump": "a stump",
+    "vacant": "a vacant site",
+    "removed": "a removed tree",
+    "habitat_pole": "a habitat pole",
+    "standing": "a standing tree",
+    "dead": "a dead tree",
+}
+WIRE_WORDS = {
+    "communication": "communication wires",
+    "low_voltage": "low-voltage wires",
+    "high_voltage": "high-voltage wires",
+}
+SEASON_WORDS = {
+    "oak_wilt": "the closed season for oaks (oak wilt)",
+    "elm": "the closed season for elms (Dutch elm disease)",
+    "fire_blight": "the growing season (fire blight)",
+    "silver_leaf": "the wet season for cherries and plums (silver leaf)",
+    "birds": "the nesting season",
+    "active_nest": "an active nest or roost: nothing but licensed advice lifts this",
+}
+LIFT_WORDS = {
+    "paint_wounds": "paint every wound at once",
+    "dispose_elm_at_once": "dispose of the wood at once, keep none as firewood",
+    "clean_tools": "cut in dry weather and clean the tools",
+    "search_for_nests": "search for active nests first; an active nest stops the work until "
+    "licensed advice is there",
+}

@@ -1,0 +1,103 @@
+"""Every statement, review and reason has a plain sentence, and none says that a tree is safe."""
+
+import re
+from typing import Any
+
+import pytest
+
+from pipeline.errors import RenderError
+from pipeline.render import wording
+from pipeline.render.wording_numbers import in_hundred
+from pipeline.scoring.explanation import REVIEWS, STATEMENTS
+from pipeline.tables.catalogue import TABLES
+
+# A value for each name; the words are the trade's.
+_VALUES: dict[str, Any] = {
+    "acknowledged_on": "2026-11-01", "action": "remove", "attachment": "attached",
+    "best_weight": 0.5, "candidates": 3, "code": "R5", "consequence": "severe", "count": 2,
+    "crew": "lift", "days": 1, "deadline_days": 30, "decayed_share": 0.6,
+    "decided_on": "2026-10-02", "decision": "override", "defect": "crack", "diameter_cm": 60.0,
+    "dbh_cm": 40.0, "direction_share": 0.25, "distance_m": 4.2, "extent_share": 0.4,
+    "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0, "high": 0.002,
+    "high_share": 0.6, "hours": 2.5, "impact": "medium", "kind": "school", "lifted_by":
+    "paint_wounds", "likelihood": "likely", "limit_share": 0.33, "low": 0.0005, "low_share": 0.03,
+    "match": "by_place", "name": "Kretzschmaria deusta", "not_before": "2027-07-16",
+    "occupancy": "frequent", "occupied_share": 0.17, "opening_share": 0.1, "part": "butt",
+    "passed": True, "points": 9, "position": "butt|cavity", "probability": 0.6,
+    "program_rating": "high", "rating": "moderate", "reason": "No place.", "residual_rating":
+    "low", "rot": "soft", "rule": "split", "seen_on": "2026-10-01", "shell_cm": 6.0,
+    "state": "overdue", "status": "stump", "target": "person", "tree_id": "t1", "value": "x",
+    "value_share": 0.4, "voltage_v": None, "why": "no_place", "wires": "high_voltage",
+    "witness": "visual", "words": "root plate lifting", "years": 3.0,
+}  # fmt: skip
+_NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
+             "acknowledged_on", "not_before", "why")  # fmt: skip
+
+
+def _all_sentences(values: dict[str, Any]) -> list[str]:
+    told = [
+        wording.sentence(name, {key: values[key] for key in keys})
+        for name, (_, keys) in STATEMENTS.items()
+    ]
+    told += [
+        wording.review_sentence(code, {key: values[key] for key in keys})
+        for code, (_, keys) in REVIEWS.items()
+    ]
+    reasons = TABLES["planning.unscheduled"].column("reason").allowed
+    return told + [wording.unscheduled_sentence(reason) for reason in reasons]
+
+
+def test_scoring_and_wording_know_the_same_statements() -> None:
+    assert set(wording.statements()) == set(STATEMENTS)
+    assert set(wording.reviews()) == set(REVIEWS)
+
+
+@pytest.mark.parametrize("known", [True, False], ids=["all told", "what may be empty is empty"])
+def test_each_sentence_is_one_a_person_can_read(known: bool) -> None:
+    values = {k: None if not known and k in _NULLABLE else v for k, v in _VALUES.items()}
+    for text in _all_sentences(values):
+        assert re.match(r"[A-Z0-9]", text), text
+        assert text.rstrip()[-1] in ".!", text
+        assert "None" not in text, text
+        assert "_" not in text, text
+
+
+def test_no_sentence_says_that_a_tree_is_safe() -> None:
+    for text in _all_sentences(_VALUES):
+        # "Make safe" is the trade's name of the work that keeps people away.
+        plain = re.sub(r"[Mm]ake[- ]safe|[Mm]ake safe", "", text)
+        assert not re.search(r"\bsafe(ly|ty)?\b|\bharmless\b", plain, re.IGNORECASE), text
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        (0.0297, "about 3 in 100"),
+        (0.657, "about 66 in 100"),
+        (1.0, "nearly all"),
+        (0.0005, "about 5 in 10,000"),
+        (0.0, "none"),
+        (None, "an unknown share"),
+    ],
+)
+def test_shares_are_told_as_frequencies(share: float | None, text: str) -> None:
+    assert in_hundred(share) == text
+
+
+def test_the_words_of_failure_are_told_over_the_time_frame() -> None:
+    told = wording.sentence("failure_frequency", _VALUES)
+    assert "about 3 in 100" in told
+    assert "over three years" in told
+
+
+def test_unknown_voltage_prints_no_distance() -> None:
+    told = wording.sentence("wires_near", _VALUES)
+    assert "call the utility" in told
+    assert "line-clearance qualified crew only" in told
+    assert not re.search(r"\d+(\.\d+)? ?(m|ft)\b", told)
+
+
+def test_a_statement_without_sentence_is_refused() -> None:
+    with pytest.raises(RenderError) as fault:
+        wording.sentence("no_such_thing", {})
+    assert "no_such_thing" in fault.value.found

@@ -33,8 +33,9 @@ def reviews(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
         if set_aside >= 0:
             row = aside.slice(set_aside, 1).to_pylist()[0]
             more = f"{row['reason']} {row['remedy']}"
-        rows.append([urgency, tree, sighting, context.sentence(code, json.loads(detail)), more])
-    return {"rows": rows, "all": table.num_rows}
+        rows.append([urgency, tree, sighting, context.review_sentence(code, json.loads(detail)), more])
+    counts = np.bincount(np.asarray(table["urgency"].to_numpy(zero_copy_only=False)), minlength=4)
+    return {"rows": rows, "all": table.num_rows, "counts": counts.tolist()}
 
 
 def sightings(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:

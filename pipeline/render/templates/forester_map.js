@@ -1,6 +1,6 @@
 "use strict";
 /* List and map in step, the thread beside them; first what needs a person now. */
-const MOST_ROWS = 150;
+const MOST_ROWS = 60;
 const byId = (id) => document.getElementById(id);
 
 async function start() {
@@ -84,6 +84,7 @@ class Page {
       byId(`tab-${other}`).tabIndex = other === name ? 0 : -1;
       byId(`pane-${other}`).hidden = other !== name;
     }
+    if (name === "view" && this.inView) this.listView();
   }
 
   /* Arrow keys walk the list. */
@@ -150,17 +151,17 @@ class Page {
   needs() {
     const pane = byId("pane-now"), groups = [[], [], [], []];
     for (const row of this.extras.reviews.rows) groups[row[0]].push(row);
-    byId("count-now").textContent = groups[0].length.toLocaleString("en");
-    byId("count-now").classList.toggle("now", groups[0].length > 0);
+    const counts = this.extras.reviews.counts;
+    byId("count-now").textContent = counts[0].toLocaleString("en");
+    byId("count-now").classList.toggle("now", counts[0] > 0);
     pane.replaceChildren();
     if (!this.extras.reviews.all) pane.append(el("p", {}, "Nothing in this run needs a person now. That is no promise about trees that nobody has looked at."));
     ["Now", "This week", "This quarter", "When there is time"].forEach((title, urgency) => {
-      if (!groups[urgency].length) return;
+      if (!counts[urgency]) return;
       const shown = groups[urgency].slice(0, MOST_ROWS);
-      pane.append(el("h2", {}, `${title}: ${groups[urgency].length.toLocaleString("en")}`), el("ul", { class: "rows" }, shown.map((row) => this.review(row, urgency === 0))));
-      if (shown.length < groups[urgency].length) pane.append(el("p", { class: "quiet" }, `${(groups[urgency].length - shown.length).toLocaleString("en")} more are in review.csv.`));
+      pane.append(el("h2", {}, `${title}: ${counts[urgency].toLocaleString("en")}`), el("ul", { class: "rows" }, shown.map((row) => this.review(row, urgency === 0))));
+      if (shown.length < counts[urgency]) pane.append(el("p", { class: "quiet" }, `${(counts[urgency] - shown.length).toLocaleString("en")} more are in review.csv.`));
     });
-    if (this.extras.reviews.all > this.extras.reviews.rows.length) pane.append(el("p", { class: "quiet" }, `${this.extras.reviews.all.toLocaleString("en")} in all; the rest is in review.csv.`));
   }
 
   review([, tree, sighting, sentence, more], urgent) {
@@ -173,21 +174,29 @@ class Page {
         el("span", { class: "sub" }, sentence, more ? el("br") : "", more))));
   }
 
+  /* The trees in view: counted at once, listed only when the list is looked at. */
   view() {
     const t = this.trees, b = map.getBounds(), [west, south] = toWorld(b.getSouthWest()), [east, north] = toWorld(b.getNorthEast());
-    const found = [];
-    let count = 0;
-    t.within(west, north, east, south, (i) => { if (t.shown[i]) { count++; found.push(i); } });
-    const weight = (i) => [1, 2, 3, 4, 5, 0][t.rating[i]] * 256 + t.harm[i];
-    found.sort((a, c) => weight(c) - weight(a) || a - c);
-    byId("count-view").textContent = count.toLocaleString("en");
-    const pane = byId("pane-view");
-    pane.replaceChildren();
-    if (!count) pane.append(el("p", {}, "No tree of this kind in this part of the map."));
-    pane.append(el("ul", { class: "rows" }, found.slice(0, MOST_ROWS).map((i) => this.row(i))));
-    if (count > MOST_ROWS) pane.append(el("p", { class: "quiet" }, `${(count - MOST_ROWS).toLocaleString("en")} more in this view, lower in order. Zoom in, or filter.`));
-    this.mark();
+    const order = [1, 2, 3, 4, 5, 0], tally = new Uint32Array(6 * 256), found = [];
+    t.within(west, north, east, south, (i) => { if (t.shown[i]) { found.push(i); tally[order[t.rating[i]] * 256 + t.harm[i]]++; } });
+    byId("count-view").textContent = found.length.toLocaleString("en");
+    this.inView = { found, tally, order };
+    if (this.tab === "view") this.listView();
     this.drawSightings();
+  }
+
+  /* Worst first: a tally by weight says from which weight on the list is full. */
+  listView() {
+    const t = this.trees, { found, tally, order } = this.inView, pane = byId("pane-view");
+    const weight = (i) => order[t.rating[i]] * 256 + t.harm[i];
+    let least = tally.length, room = MOST_ROWS;
+    while (least > 0 && room > 0) room -= tally[--least];
+    const rows = found.filter((i) => weight(i) >= least).sort((a, c) => weight(c) - weight(a) || a - c).slice(0, MOST_ROWS);
+    pane.replaceChildren();
+    if (!found.length) pane.append(el("p", {}, "No tree of this kind in this part of the map."));
+    pane.append(el("ul", { class: "rows" }, rows.map((i) => this.row(i))));
+    if (found.length > rows.length) pane.append(el("p", { class: "quiet" }, `${(found.length - rows.length).toLocaleString("en")} more in this view, lower in order. Zoom in, or filter.`));
+    this.mark();
   }
 
   drawSightings() {

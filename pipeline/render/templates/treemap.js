@@ -224,14 +224,26 @@ function radius(zoom, rating, size) {
   return base + few + [0, 0, 0.4, 1.6, 2.4, -0.6][rating] * Math.max(1, Math.min(1.4, base / 3));
 }
 
+/* Marks shrink where they would cover each other: by rating, the share of the inhabited ground that
+   they would take at a zoom. Below 1 they lose their outlines, which would run together. */
+function crowding(trees) {
+  const counts = [0, 0, 0, 0, 0, 0];
+  for (const rating of trees.rating) counts[rating]++;
+  return (zoom, rating) => {
+    const ground = trees.list.length * (256 * 2 ** (zoom - CELL_ZOOM)) ** 2;
+    const wanted = counts[rating] * Math.PI * (radius(zoom, rating, trees.size) + [0.5, 0, 1, 4, 6, 0][rating]) ** 2;
+    return Math.min(1, Math.sqrt(0.12 * ground / (wanted || 1)));
+  };
+}
+
 function treeLayer(trees, options = {}) {
-  const EVIDENCE = 2;
+  const EVIDENCE = 2, crowd = crowding(trees);
   const paint = (pen, tile) => {
     const c = colours(), { scale, left, top, size, zoom } = tile;
     const pad = 16, rows = [[], [], [], [], [], []];
     trees.within((left - pad) / scale, (top - pad) / scale, (left + size + pad) / scale, (top + size + pad) / scale,
       (i, x, y) => { if (trees.shown[i]) rows[trees.rating[i]].push(i, x * scale - left, y * scale - top); });
-    for (const rating of [5, 0, 1, 2, 3, 4]) if (rows[rating].length) drawRating(pen, rows[rating], rating, radius(zoom, rating, trees.size), c);
+    for (const rating of [5, 0, 1, 2, 3, 4]) if (rows[rating].length) drawRating(pen, rows[rating], rating, radius(zoom, rating, trees.size), c, crowd(zoom, rating));
     if (options.label && zoom >= 18) for (const rating of [3, 4]) label(pen, rows[rating], radius(zoom, rating, trees.size), c);
   };
   const discs = (list, r) => {
@@ -240,7 +252,8 @@ function treeLayer(trees, options = {}) {
     return path;
   };
   const squares = (pen, list, r) => { for (let k = 0; k < list.length; k += 3) pen.fillRect(list[k + 1] - r, list[k + 2] - r, 2 * r, 2 * r); };
-  const drawRating = (pen, list, rating, r, c) => {
+  const drawRating = (pen, list, rating, full, c, fit) => {
+    const r = Math.max(Math.min(full, rating >= 3 ? 1.8 : 0.9), full * fit), outlined = fit > 0.7;
     if (rating === 5) { pen.strokeStyle = c["map-text"]; pen.globalAlpha = 0.6; pen.lineWidth = 1; if (r > 2) pen.stroke(discs(list, Math.max(1.4, r * 0.45))); pen.globalAlpha = 1; return; }
     const colour = c[`rating-${RATING_NAMES[rating]}`];
     if (r < 2.2) { pen.fillStyle = rating === 0 ? c["map-text"] : colour; pen.globalAlpha = rating === 0 ? 0.45 : 1; squares(pen, list, r * 0.8); pen.globalAlpha = 1; return; }
@@ -253,10 +266,10 @@ function treeLayer(trees, options = {}) {
       if (r > 4.6) hatch(pen, list, r);
       pen.globalAlpha = 1;
     }
-    if (rating >= 2) { pen.lineWidth = r > 5 ? 1.4 : 1; pen.stroke(disc); }
-    if (rating >= 3) pen.stroke(discs(list, r + 2.4));
-    if (rating >= 4) ticks(pen, list, r);
-    if (r > 3.4) rings(pen, list, r, c);
+    if (rating >= 2 && outlined) { pen.lineWidth = r > 5 ? 1.4 : 1; pen.stroke(disc); }
+    if (rating >= 3 && outlined) pen.stroke(discs(list, r + 2.4));
+    if (rating >= 4 && outlined) ticks(pen, list, r);
+    if (r > 3.4 && outlined) rings(pen, list, r, c);
   };
   const hatch = (pen, list, r) => {
     const a = r * 0.66, path = new Path2D();

@@ -8,7 +8,9 @@ const Unpack = {
     const text = place.textContent;
     place.textContent = "";
     const cut = text.indexOf("\n");
-    const packed = Uint8Array.from(atob(text.slice(cut + 1).trim()), (c) => c.charCodeAt(0));
+    const plain = atob(text.slice(cut + 1).trim());
+    const packed = new Uint8Array(plain.length);
+    for (let i = 0; i < plain.length; i++) packed[i] = plain.charCodeAt(i);
     const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
     return { head: JSON.parse(text.slice(0, cut)), bytes: new Uint8Array(await new Response(stream).arrayBuffer()) };
   },

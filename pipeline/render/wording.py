@@ -16,6 +16,7 @@ from pipeline.render.wording_words import (
     KIND_WORDS,
     LIFT_WORDS,
     PART_WORDS,
+    REASONS,
     SEASON_WORDS,
     STATUS_WORDS,
     TARGET_WORDS,
@@ -219,6 +220,10 @@ def _decision(v: Values) -> str:
     return f"On {day(v['decided_on'])} a person {word}; that stands."
 
 
+def _constant(text: str) -> Callable[[Values], str]:
+    return lambda _: text
+
+
 _INSPECT = {
     "never": "Inspect: no inspection is on record. Among such trees the expected harm ranks.",
     "overdue": "Inspect: the city's cycle has run out.",
@@ -323,55 +328,8 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         "Whether wires run here is not on record: look first. If there are any, call the utility; "
         "line-clearance qualified crew only."
     ),
-    "why_failure_imminent": lambda _: (
-        "Failure has begun or may come without wind: keep people away at once."
-    ),
-    "why_rating_extreme": lambda _: "The rating is extreme: keep people away at once.",
-    "why_brown_rot_meanwhile": lambda _: (
-        "Keep people away until a check confirms or lifts the presumed removal."
-    ),
-    "why_brown_rot_presumed": lambda _: (
-        "Brown rot of butt or stem over a used place: removal is the usual advice (common "
-        "practice, no source). A tomogram or an opened section that shows enough sound wood "
-        "would lift it."
-    ),
-    "why_prune_reaches": lambda _: (
-        "Taking off the part is the gentlest work that reaches the accepted rating."
-    ),
-    "why_reduce_reaches": lambda _: (
-        "A smaller crown catches less wind; nothing gentler reaches the accepted rating."
-    ),
-    "why_move_reaches": lambda _: "The target can be moved or closed; the tree can stay.",
-    "why_habitat_pole_reaches": lambda _: (
-        "Nothing gentler reaches the accepted rating; a short stem can stay as habitat."
-    ),
-    "why_nothing_gentler": lambda _: "Nothing gentler than removal reaches the accepted rating.",
-    "why_roots_unseen": lambda _: (
-        "Readings of the stem say nothing of the roots: clear the root collar and look."
-    ),
-    "why_anchorage_unknown": lambda _: "How well the roots hold is not known; a pull test tells.",
-    "why_drill_under_reads": lambda _: (
-        "A drill or a mallet under-reads this rot; a tomogram sees more."
-    ),
-    "why_extent_unknown": lambda _: (
-        "How far the decay reaches is not known; measure before anything is taken away."
-    ),
-    "why_look_closely": lambda _: "Look closely: sound, probe, check the crown for dieback.",
-    "why_name_uncertain": lambda _: "The fungus decides much: have the name checked.",
-    "why_retain": lambda _: "The rating is accepted: keep the tree and look again.",
-    "why_never_inspected": lambda _: "No inspection is on record.",
-    "why_overdue": lambda _: "The city's inspection cycle has run out.",
-    "why_due": lambda _: "The city's inspection cycle runs out within the plan.",
+    **{name: _constant(text) for name, text in REASONS.items()},
     "why_decision": lambda v: f"A person decided: {_do(v)}.",
-    "no_climb_code": lambda _: (
-        "Do not climb: this fungus can make the tree fail without warning, and nobody has measured."
-    ),
-    "no_climb_rot": lambda _: (
-        "Do not climb: brown or soft rot of butt or stem breaks without warning."
-    ),
-    "no_climb_probable": lambda _: "Do not climb: failure is probable or worse.",
-    "no_climb_dead": lambda _: "Do not climb: the crown is dead or dying.",
-    "no_climb_roots": lambda _: "Do not climb: the roots may not hold.",
 }
 
 
@@ -394,8 +352,7 @@ def review_sentence(code: str, detail: Values) -> str:
     RenderError
         If the code has no sentence.
     """
-    text = _made(REVIEWS, code, detail, "review")
-    return capital(text)
+    return _made(REVIEWS, code, detail, "review")
 
 
 def unscheduled_sentence(reason: str) -> str:
@@ -421,10 +378,6 @@ def reviews() -> tuple[str, ...]:
     return tuple(REVIEWS)
 
 
-def _constant(text: str) -> Callable[[Values], str]:
-    return lambda _: text
-
-
 def _made(among: Mapping[str, Callable[[Values], str]], key: str, values: Values, what: str) -> str:
     if key not in among:
         raise RenderError(
@@ -433,4 +386,4 @@ def _made(among: Mapping[str, Callable[[Values], str]], key: str, values: Values
             expected="one that has a sentence",
             remedy="This is a fault of the program: report it.",
         )
-    return among[key](values)
+    return capital(among[key](values))

@@ -106,3 +106,47 @@ LIFT_WORDS = {
     "search_for_nests": "search for active nests first; an active nest stops the work until "
     "licensed advice is there",
 }
+REASONS = {
+    "why_failure_imminent": "Failure has begun or may come without wind: keep people away at once.",
+    "why_rating_extreme": "The rating is extreme: keep people away at once.",
+    "why_brown_rot_meanwhile": (
+        "Keep people away until a check confirms or lifts the presumed removal."
+    ),
+    "why_brown_rot_presumed": (
+        "Brown rot of butt or stem over a used place: removal is the usual advice (common "
+        "practice, no source). A tomogram or an opened section that shows enough sound wood "
+        "would lift it."
+    ),
+    "why_prune_reaches": (
+        "Taking off the part is the gentlest work that reaches the accepted rating."
+    ),
+    "why_reduce_reaches": (
+        "A smaller crown catches less wind; nothing gentler reaches the accepted rating."
+    ),
+    "why_move_reaches": "The target can be moved or closed; the tree can stay.",
+    "why_habitat_pole_reaches": (
+        "Nothing gentler reaches the accepted rating; a short stem can stay as habitat."
+    ),
+    "why_nothing_gentler": "Nothing gentler than removal reaches the accepted rating.",
+    "why_roots_unseen": (
+        "Readings of the stem say nothing of the roots: clear the root collar and look."
+    ),
+    "why_anchorage_unknown": "How well the roots hold is not known; a pull test tells.",
+    "why_drill_under_reads": "A drill or a mallet under-reads this rot; a tomogram sees more.",
+    "why_extent_unknown": (
+        "How far the decay reaches is not known; measure before anything is taken away."
+    ),
+    "why_look_closely": "Look closely: sound, probe, check the crown for dieback.",
+    "why_name_uncertain": "The fungus decides much: have the name checked.",
+    "why_retain": "The rating is accepted: keep the tree and look again.",
+    "why_never_inspected": "No inspection is on record.",
+    "why_overdue": "The city's inspection cycle has run out.",
+    "why_due": "The city's inspection cycle runs out within the plan.",
+    "no_climb_code": (
+        "Do not climb: this fungus can make the tree fail without warning, and nobody has measured."
+    ),
+    "no_climb_rot": "Do not climb: brown or soft rot of butt or stem breaks without warning.",
+    "no_climb_probable": "Do not climb: failure is probable or worse.",
+    "no_climb_dead": "Do not climb: the crown is dead or dying.",
+    "no_climb_roots": "Do not climb: the roots may not hold.",
+}

@@ -158,7 +158,7 @@ def assumptions(context: RenderContext) -> list[Note]:
          "stand at a doubtful place", "They lie outside the wards, or their point was mended."),
         (_true(pc.equal(trees["species_how"].cast(pa.string()), "genus_only")),
          "are known by genus only", "Values of the genus are used."),
-        (_true(pc.is_null(trees["genus"])),
+        (_true(pc.and_(pc.is_null(trees["genus"]), pc.is_null(trees["species"]))),
          "have no known species", "They are rated as a tree of unknown kind."),
     )  # fmt: skip
     return [

@@ -29,6 +29,7 @@ class RenderContext:
     library : published tables and sources.
     out : folder of the outputs.
     sentence : statement id and values to one sentence.
+    review : code and values of a review to one sentence; None says them as statements.
     """
 
     settings: RunSettings
@@ -36,6 +37,7 @@ class RenderContext:
     library: Library
     out: Path
     sentence: Sentence
+    review: Sentence | None = None
     _tables: dict[tuple[str, tuple[str, ...] | None], pa.Table] = field(default_factory=dict)
 
     def table(self, name: str, *, columns: tuple[str, ...] | None = None) -> pa.Table:
@@ -49,6 +51,10 @@ class RenderContext:
                 made = empty(schema)
                 self._tables[key] = made if columns is None else made.select(list(columns))
         return self._tables[key]
+
+    def review_sentence(self, code: str, detail: Mapping[str, Any]) -> str:
+        """What a review asks of a person, in one sentence."""
+        return (self.review or self.sentence)(code, detail)
 
     @cached_property
     def layers(self) -> Layers:

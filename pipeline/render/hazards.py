@@ -22,7 +22,7 @@ from pipeline.geo.shapes import from_wkb
 from pipeline.render.cautions import DO_NOT_CLIMB
 from pipeline.render.context import RenderContext
 from pipeline.render.style import number
-from pipeline.render.work_rows import link_sentences
+from pipeline.render.work_rows import action_sentences
 from pipeline.units import Floats
 
 # The drawing of each hazard, in a box of 24 by 24; a page carries each once.
@@ -39,7 +39,11 @@ MARKS: dict[str, str] = {
 CUTTING = frozenset(
     {"make_safe", "remove", "habitat_pole", "prune_part", "reduce_crown", "pull_test"}
 )
-_ROT_WORDS = {0: "rot of a kind not known", 2: "brown rot", 3: "soft rot"}
+_ROT_WORDS = {
+    0: "Rot of the {}, of a kind not known: it may break without warning.",
+    2: "Brown rot of the {}: it breaks without warning.",
+    3: "Soft rot of the {}: it breaks without warning.",
+}
 _CONCERNS = {
     "oak_wilt": "oak wilt spreads through fresh wounds",
     "elm_disease": "elm disease spreads through fresh wounds and wood",
@@ -96,7 +100,7 @@ class Hazards:
         schools = self._nearest(points, self._schools, self._near["school_near"])
         roads = self._nearest(points, self._roads, self._near["traffic_near"])
         brittle = self._brittle()
-        reasons = link_sentences(self._context, stops["tree_key"], starts="no_climb")
+        reasons = action_sentences(self._context, stops["tree_key"], starts="no_climb")
         return [
             [
                 *_now(row),
@@ -124,9 +128,7 @@ class Hazards:
         made: dict[int, list[Hazard]] = defaultdict(list)
         for (key, rot), parts in sorted(found.items()):
             head = "Wood may be brittle." if rot == 0 else "Brittle wood."
-            text = (
-                f"{_ROT_WORDS[rot].capitalize()} of {' and '.join(parts)}: it breaks unannounced."
-            )
+            text = _ROT_WORDS[rot].format(" and ".join(parts))
             made[key].append(Hazard("brittle", head, text))
         return made
 

@@ -95,7 +95,11 @@ class Streets:
             length = shapely.length(self._shapes[rows])
             order = np.lexsort((rows, -length, ~self._major[rows]))
             rows = np.sort(rows[order[:_MOST_STREETS]])
-        clipped = shapely.clip_by_rect(self._shapes[rows], *box)
+        parts, of_row = shapely.get_parts(
+            shapely.clip_by_rect(self._shapes[rows], *box), return_index=True
+        )
+        lines_only = shapely.get_dimensions(parts) == 1
+        clipped, rows = parts[lines_only], rows[of_row[lines_only]]
         clipped = shapely.simplify(clipped, 1 / frame.per_metre, preserve_topology=False)
         major = self._major[rows]
         minor_path = path_of(clipped[~major], frame)
@@ -209,7 +213,9 @@ def _labels(
         if not name or name in said or length[row] < _LABEL_CHAR_PX * len(name):
             continue
         ends = frame.to_drawing(
-            shapely.get_coordinates(shapely.line_interpolate_point(lines[row], [0.4, 0.6], True))
+            shapely.get_coordinates(
+                shapely.line_interpolate_point(lines[row], [0.4, 0.6], normalized=True)
+            )
         )
         x, y = ends.mean(axis=0).tolist()
         if any(math.dist((x, y), other) < _LABEL_ROOM_PX for other in placed):

@@ -6,8 +6,9 @@ from pathlib import Path
 from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
-from pipeline.render.pages import council_map, forester_map
-from pipeline.render.wording import sentence
+from pipeline.render.exports import geopackage, lists, spreadsheet
+from pipeline.render.pages import council_map, crew_sheet, forester_map, index, run_report
+from pipeline.render.wording import review_sentence, sentence
 from pipeline.settings.model import RunSettings
 from pipeline.tables.store import RunStore
 
@@ -16,6 +17,14 @@ Writer = Callable[[RenderContext], list[Path]]
 OUTPUTS: list[tuple[str, Writer]] = [
     ("forester's map", forester_map.write),
     ("council map", council_map.write),
+    ("crew sheets", crew_sheet.write),
+    ("queue as lists", lists.write_queue),
+    ("review list", lists.write_review),
+    ("rows set aside", lists.write_quarantine),
+    ("queue as a workbook", spreadsheet.write),
+    ("layers for a GIS", geopackage.write),
+    ("run report", run_report.write),
+    ("index", index.write),  # last: it links to what is there
 ]
 
 
@@ -27,7 +36,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     RenderError
         If an output cannot be written as it should be.
     """
-    context = RenderContext(settings, store, library, store.root, sentence)
+    context = RenderContext(settings, store, library, store.root, sentence, review_sentence)
     for name, write in OUTPUTS:
         teller.step(name)
         write(context)

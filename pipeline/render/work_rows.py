@@ -1,7 +1,7 @@
 """Jobs as people read them: one joined table for the workbook, the lists and the crews' sheets."""
 
 import json
-from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -9,8 +9,12 @@ import pyarrow.compute as pc
 
 from pipeline import terms
 from pipeline.render.context import RenderContext
+from pipeline.units import Ints
 
 RATINGS = [terms.word(w) for w in terms.RatingWord]
+# Statements that speak of one action without naming it among their values.
+_ACTION_OF = {"action_make_safe": "make_safe", "action_inspect": "inspect"}
+_BESIDE = ("no_climb", "season_", "wires_", "decision_")  # they say how, not why
 PARTS = [terms.word(p) for p in terms.Part]
 
 
@@ -65,56 +69,65 @@ def _described(
     columns["longitude"] = pc.round(longitude.take(keys), 6)
     columns["latitude"] = pc.round(latitude.take(keys), 6)
     if reasons:
-        columns["why"] = pa.array(_why(context, keys), type=pa.string())
+        columns["why"] = pa.array(_why(context, jobs), type=pa.string())
     return pa.table(columns)
 
 
-def _why(context: RenderContext, tree_keys: pa.ChunkedArray) -> list[str]:
-    """The sentence of each tree's action: the last statement of its thread."""
-    sets = context.table("scoring.tree_ratings")["fact_set"].take(tree_keys).to_numpy()
-    sentences = action_sentences(context, np.unique(sets))
-    return [sentences.get(int(one), "") for one in sets]
+def _why(context: RenderContext, jobs: pa.Table) -> list[str]:
+    """Why each job is to be done: the statement of its tree that speaks of its action."""
+    sets = context.table("scoring.tree_ratings")["fact_set"].take(jobs["tree_key"]).to_pylist()
+    said = _statements(context, np.unique(np.asarray(sets, np.int64)), starts="")
+    reasons: dict[tuple[int, str], str] = {}
+    for fact_set, statements in said.items():
+        for statement, values, sentence in statements:
+            action = values.get("action", _ACTION_OF.get(statement, ""))
+            if not action and statement.startswith(_BESIDE):
+                continue
+            if statement.startswith("why_") or (fact_set, action) not in reasons:
+                reasons[fact_set, action] = sentence
+    actions = jobs["action"].cast(pa.string()).to_pylist()
+    return [
+        reasons.get((one, action), reasons.get((one, ""), ""))
+        for one, action in zip(sets, actions, strict=True)
+    ]
 
 
-def action_sentences(context: RenderContext, fact_sets: Iterable[int]) -> dict[int, str]:
-    """For each set of statements the sentence that says what is to be done and why."""
-    found = _statements(context, fact_sets, starts="")
-    return {fact_set: sentences[0] for fact_set, sentences in found.items()}
-
-
-def link_sentences(
+def action_sentences(
     context: RenderContext, tree_keys: pa.ChunkedArray, *, starts: str
 ) -> dict[int, str]:
-    """For each tree its action statements whose id starts like this, as one text."""
+    """For each tree its statements on what to do whose id starts like this, as one text."""
     keys = np.unique(tree_keys.to_numpy())
     sets = context.table("scoring.tree_ratings")["fact_set"].take(pa.array(keys)).to_numpy()
-    found = _statements(context, np.unique(sets), starts=starts)
+    said = _statements(context, np.unique(sets), starts=starts)
     return {
-        int(key): " ".join(reversed(found[int(one)]))
+        int(key): " ".join(sentence for _, _, sentence in said[int(one)])
         for key, one in zip(keys, sets, strict=True)
-        if int(one) in found
+        if int(one) in said
     }
 
 
 def _statements(
-    context: RenderContext, fact_sets: Iterable[int], *, starts: str
-) -> dict[int, list[str]]:
-    """Sentences of the link 'action' of each set, the last first."""
+    context: RenderContext, fact_sets: Ints, *, starts: str
+) -> dict[int, list[tuple[str, dict[str, Any], str]]]:
+    """Statements on what to do of each set in their order: id, values, sentence."""
     facts = context.table("scoring.facts")
-    wanted = pa.array(np.asarray(list(fact_sets), dtype=np.int64))
     kept = facts.filter(
         pc.and_(
             pc.and_(
                 pc.equal(facts["link"].cast(pa.string()), "action"),
                 pc.starts_with(facts["statement"].cast(pa.string()), starts),
             ),
-            pc.is_in(facts["fact_set"], value_set=wanted),
+            pc.is_in(facts["fact_set"], value_set=pa.array(fact_sets)),
         )
-    ).sort_by([("fact_set", "ascending"), ("seq", "descending")])
-    made: dict[int, list[str]] = {}
+    )
+    made: dict[int, list[tuple[str, dict[str, Any], str]]] = {}
+    known: dict[tuple[str, str], tuple[str, dict[str, Any], str]] = {}
     for row in kept.select(["fact_set", "statement", "values"]).to_pylist():
-        sentence = context.sentence(row["statement"], json.loads(row["values"]))
-        made.setdefault(row["fact_set"], []).append(sentence)
+        said = (row["statement"], row["values"])
+        if said not in known:
+            values = json.loads(row["values"])
+            known[said] = (row["statement"], values, context.sentence(row["statement"], values))
+        made.setdefault(row["fact_set"], []).append(known[said])
     return made
 
 

@@ -45,7 +45,7 @@ def settings() -> RunSettings:
     base = map_world.settings()
     inner = base.settings.model_copy(
         update={
-            "depots": (Depot(name="North yard", longitude=-75.96, latitude=42.63),),
+            "depots": (Depot(name="North yard", longitude=-73.961, latitude=42.628),),
             "crews": tuple(
                 Crew(id=name, type="lift" if n == 0 else "ground", depot="North yard")
                 for n, name in enumerate(CREWS)

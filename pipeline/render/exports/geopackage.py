@@ -40,6 +40,14 @@ _SIGHTING_FIELDS = (
 )  # fmt: skip
 _ZONE_FIELDS = ("zone_id", "name", "kind", "how", "occupancy", "persons_per_h", "vehicles_per_day")
 _STREET_FIELDS = ("street_id", "name", "street_class", "length_m", "forward", "backward")
+_TABLES_OF = {
+    "trees": ("scoring.tree_ratings", "ingest.trees"),
+    "sightings": ("ingest.sightings",),
+    "zones": ("ingest.zones",),
+    "streets": ("ingest.streets",),
+    "wards": ("ingest.wards",),
+    "routes": ("planning.routes",),
+}
 _ROUTE_FIELDS = ("day", "crew_id", "depot", "stops", "drive_min", "work_min", "length_m", "how")
 
 
@@ -160,11 +168,13 @@ def _describe(path: Path, clock: str) -> None:
     Tables gpkg_data_columns (schema extension) and gpkg_metadata (metadata extension) of OGC
     12-128r18, annexes F.9 and F.8.
     """
-    meanings = {c.name: c.meaning for table in TABLES.values() for c in reversed(table.columns)}
     with closing(sqlite3.connect(path)) as file, file:
         file.executescript(_EXTENSIONS)
         layers = [row[0] for row in file.execute("select table_name from gpkg_contents order by 1")]
         for layer in layers:
+            meanings = {
+                c.name: c.meaning for name in _TABLES_OF[layer] for c in TABLES[name].columns
+            }
             columns = [row[1] for row in file.execute(f'pragma table_info("{layer}")')]
             file.executemany(
                 "insert into gpkg_data_columns (table_name, column_name, name, description) "

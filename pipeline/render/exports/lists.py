@@ -12,7 +12,6 @@ import pyarrow.csv
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
 from pipeline.render.files import write_bytes
-from pipeline.render.wording import review_sentence
 
 # Text that a spreadsheet would take for a formula; a plain number is none.
 _DANGEROUS = r"^[=@\t\r\n]|^[+\-](?:$|[^0-9.,]|.*[^0-9.,eE+\-])"
@@ -55,7 +54,7 @@ def review_table(context: RenderContext) -> pa.Table:
     longitude, latitude = (pa.array(values) for values in context.layers.trees)
     rows = reviews.to_pylist()
     told = {
-        said: review_sentence(said[0], json.loads(said[1]))
+        said: context.review_sentence(said[0], json.loads(said[1]))
         for said in dict.fromkeys((row["code"], row["detail"]) for row in rows)
     }
     sightings = context.table("ingest.sightings")["sighting_id"].combine_chunks()

@@ -20,6 +20,7 @@ from pipeline.render.files import write_bytes
 
 NAME = "queue.xlsx"
 MOST_ROWS = 5_000
+_MOST_CHARACTERS = 32_767  # of one cell (ECMA-376 as office programs keep it); more is refused
 _WIDTHS = {
     "why": 60, "detail": 50, "what_to_do": 80, "address": 28, "street": 24, "job_id": 24,
     "species": 26, "action": 20, "machine": 16, "crew_id": 16, "reason": 18, "what": 24,
@@ -35,6 +36,7 @@ _HEADINGS = {
     "street": "Street", "address": "Address", "ward": "Ward", "wires": "Wires",
     "longitude": "Longitude", "latitude": "Latitude", "reason": "Reason", "detail": "In words",
     "urgency": "When", "what": "What", "what_to_do": "What to do", "sighting_id": "Sighting",
+    "row_set_aside": "Row set aside",
 }  # fmt: skip
 _JOB_COLUMNS = (
     "queue_rank", "day", "crew_id", "tree_id", "action", "part", "rating", "why", "deadline_on",
@@ -69,7 +71,8 @@ def write(context: RenderContext) -> list[Path]:
         context.settings.settings.planning.quarters
     ):
         rows = queue.filter(pc.equal(queue["quarter"], str(quarter)))
-        sheets.table(str(quarter), rows.select(list(_JOB_COLUMNS)))
+        shown = rows.slice(0, MOST_ROWS).select(list(_JOB_COLUMNS))
+        sheets.table(str(quarter), shown, total=rows.num_rows)
     left = work_rows.unscheduled(context, most=MOST_ROWS)
     total = context.table("planning.unscheduled").num_rows
     sheets.table("Left out", left.select(list(_LEFT_COLUMNS)), total=total)
@@ -85,10 +88,9 @@ class _Sheets:
     def __init__(self, book: xlsxwriter.Workbook, context: RenderContext) -> None:
         self._book = book
         self._context = context
-        paper = style.PAPER_LIGHT["line"] if hasattr(style, "PAPER_LIGHT") else "#D8D0C0"
         self._head = book.add_format(
-            {"bold": True, "text_wrap": True, "valign": "top", "bg_color": "#EFE9DD",
-             "bottom": 1, "border_color": paper}
+            {"bold": True, "text_wrap": True, "valign": "top", "bg_color": style.LIGHT["sunk"],
+             "bottom": 1, "border_color": style.LIGHT["edge"]}
         )  # fmt: skip
         self._text = book.add_format({"text_wrap": True, "valign": "top"})
         self._date = book.add_format({"num_format": "yyyy-mm-dd", "valign": "top", "align": "left"})
@@ -132,7 +134,9 @@ class _Sheets:
         if table.num_rows:
             sheet.autofilter(0, 0, table.num_rows, table.num_columns - 1)
         if total is not None and total > table.num_rows:
-            note = f"{table.num_rows:,} of {total:,} rows, the largest first; all in the CSV file."
+            note = (
+                f"{table.num_rows:,} of {total:,} rows, the first of the list; all in the CSV file."
+            )
             sheet.write_string(table.num_rows + 2, 0, note)
         self._print(sheet)
 
@@ -152,7 +156,8 @@ class _Sheets:
             elif isinstance(value, int):
                 sheet.write_number(row, column, value, self._whole)
             else:
-                sheet.write_string(row, column, _readable(header, str(value)), self._text)
+                shown_text = _readable(header, str(value))[:_MOST_CHARACTERS]
+                sheet.write_string(row, column, shown_text, self._text)
 
     def _print(self, sheet: xlsxwriter.worksheet.Worksheet) -> None:
         sheet.set_landscape()

@@ -5,12 +5,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import pyarrow.compute as pc
+
 from pipeline.render import account
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import URGENCY, place_of
 from pipeline.render.files import page, write_text
-from pipeline.render.wording import review_sentence
 from pipeline.terms import RatingWord
 
 NAME = "index.html"
@@ -53,6 +54,7 @@ def write(context: RenderContext) -> list[Path]:
     reviews = context.table("scoring.reviews")
     waiting = int((reviews["urgency"].to_numpy() <= _URGENT).sum())
     ratings = account.rating_counts(context)
+    left_out = account.left_out(context)
     text = page(
         "index.html.j2",
         {
@@ -67,7 +69,8 @@ def write(context: RenderContext) -> list[Path]:
             "rating_word": account.rating_word,
             "sources": account.sources(context),
             "quarters": account.quarters(context),
-            "left_out": account.left_out(context),
+            "left_out": left_out,
+            "unsafe": sum(row.make_safe for row in left_out),
             "in_words": account.in_words,
             "missing": account.missing_inputs(context),
             "assumptions": account.assumptions(context),
@@ -80,11 +83,13 @@ def write(context: RenderContext) -> list[Path]:
 
 
 def _needs(context: RenderContext) -> Iterator[Need]:
-    """The most urgent reviews, at most ten; they are stored most urgent first."""
-    rows = context.table("scoring.reviews").slice(0, MOST_SHOWN)
-    for row in rows.to_pylist():
+    """Reviews due now or this week, at most ten; they are stored most urgent first."""
+    rows = context.table("scoring.reviews")
+    for row in (
+        rows.filter(pc.less_equal(rows["urgency"], _URGENT)).slice(0, MOST_SHOWN).to_pylist()
+    ):
         yield Need(
-            review_sentence(row["code"], json.loads(row["detail"])),
+            context.review_sentence(row["code"], json.loads(row["detail"])),
             place_of(context, row),
             URGENCY[row["urgency"]],
             row["urgency"] == 0,

@@ -1,0 +1,105 @@
+"""Lists as CSV: whole, inert in a spreadsheet, and fit to be fed back."""
+
+import csv
+from pathlib import Path
+
+import pyarrow as pa
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.render.context import RenderContext
+from pipeline.render.exports import lists
+from tests.render import sheet_world
+from tests.render.sheet_world import FORMULA
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory) -> RenderContext:
+    """A run with its lists."""
+    made = sheet_world.context(tmp_path_factory.mktemp("run"))
+    for write in (lists.write_queue, lists.write_review, lists.write_quarantine):
+        write(made)
+    return made
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    raw = path.read_bytes()
+    assert raw.startswith(b"\xef\xbb\xbf")  # office programs see the encoding by this mark
+    return list(csv.DictReader(raw.decode("utf-8-sig").splitlines()))
+
+
+def test_queue_and_left_out_hold_every_job(run: RenderContext) -> None:
+    queue, left = _rows(run.out / "queue.csv"), _rows(run.out / "unscheduled.csv")
+    assert tuple(queue[0]) == lists.QUEUE_COLUMNS
+    assert tuple(left[0]) == lists.LEFT_OUT_COLUMNS
+    jobs = [*(row["job_id"] for row in queue), *(row["job_id"] for row in left)]
+    assert sorted(jobs) == sorted(run.table("planning.jobs")["job_id"].to_pylist())
+    assert all(row["reason"] for row in left)
+
+
+def test_a_street_that_looks_like_a_formula_is_inert(run: RenderContext) -> None:
+    streets = {row["street"] for row in _rows(run.out / "queue.csv")}
+    assert f"'{FORMULA}" in streets
+    assert not any(street.startswith("=") for street in streets)
+
+
+def test_the_review_list_heads_with_danger_and_says_where(run: RenderContext) -> None:
+    rows = _rows(run.out / "review.csv")
+    assert len(rows) == run.table("scoring.reviews").num_rows
+    assert rows[0]["urgency"] == "now"
+    assert rows[0]["row_set_aside"] == "trees.csv, line 18"
+    assert "root plate is lifting" in rows[0]["what_to_do"]
+    assert rows[1]["tree_id"].startswith("LM-")
+    assert rows[-1]["sighting_id"].startswith("S")
+    order = [lists.URGENCY.index(row["urgency"]) for row in rows]
+    assert order == sorted(order)
+
+
+def test_rows_set_aside_keep_their_columns_and_can_be_fed_back(run: RenderContext) -> None:
+    rows = _rows(run.out / "quarantine.csv")
+    assert len(rows) == 3
+    assert rows[0]["Tree No"] == "LK-1"
+    assert rows[0]["Lat"] == "-33.1"  # a number stays a number
+    assert rows[0]["Notes"] == f"'{FORMULA}"
+    assert rows[0]["why_reason"] == "The place lies outside the world of the city."
+    assert rows[1]["why_danger"] == "root plate is lifting"
+    assert rows[2]["name"] == "Meripilus giganteus"
+    assert rows[2]["why_file"] == "sightings.csv"
+    assert rows[2]["Tree No"] == ""
+
+
+def test_an_empty_list_has_its_header(tmp_path: Path) -> None:
+    made = sheet_world.map_world.context(tmp_path / "run")
+    bare = RenderContext(made.settings, type(made.store)(tmp_path / "bare"), made.library,
+                         tmp_path, made.sentence)  # fmt: skip
+    bare.store.epsg = sheet_world.EPSG
+    for write in (lists.write_queue, lists.write_review, lists.write_quarantine):
+        for path in write(bare):
+            header = path.read_text(encoding="utf-8-sig").splitlines()
+            assert len(header) == 1, path.name
+
+
+@given(st.lists(st.text(max_size=12), min_size=1, max_size=20))
+def test_no_text_starts_a_formula_and_none_is_lost(texts: list[str]) -> None:
+    texts = [text.replace("\x00", "").replace("\r", " ") for text in texts]
+    written = lists.csv_bytes(pa.table({"t": texts, "n": list(range(len(texts)))}))
+    rows = list(csv.DictReader(written.decode("utf-8-sig").splitlines(keepends=True)))
+    for text, row in zip(texts, rows, strict=True):
+        assert row["t"] in {text, f"'{text}"}
+        if row["t"][:1] in {"=", "@", "\t", "\n"}:
+            pytest.fail(f"{row['t']!r} would run as a formula")
+
+
+@pytest.mark.parametrize("number", ["-76.9", "+4", "-1,5", "-1e-3", "12"])
+def test_numbers_stay_numbers(number: str) -> None:
+    assert f'"{number}"' in lists.csv_bytes(pa.table({"t": [number]})).decode("utf-8-sig") or (
+        number in lists.csv_bytes(pa.table({"t": [number]})).decode("utf-8-sig").splitlines()
+    )
+
+
+@pytest.mark.parametrize("text", ["=1+1", "@SUM(A1)", "+cmd|' /C calc'!A0", "-2+3+cmd|x", "\tx"])
+def test_formulas_become_text(text: str) -> None:
+    # Starts that the OWASP page "CSV Injection" lists: = + - @ tab and carriage return.
+    written = lists.csv_bytes(pa.table({"t": [text]})).decode("utf-8-sig")
+    assert list(csv.reader(written.splitlines()))[1] == [f"'{text}"]

@@ -1,7 +1,7 @@
 """Candidate actions of each tree with evidence, what each would leave, and which is chosen.
 
 The gentlest action that reaches the accepted rating is chosen; what cannot be known without a look
-is tested before anything is taken away, unless it fails now.
+is tested before the tree is cut back or taken away, unless it fails now.
 """
 
 from collections.abc import Callable
@@ -16,7 +16,8 @@ from pipeline.units import Flags, Floats, Ints, Words
 PHASES = ("make_safe", "presume", "work", "test", "watch", "inspect")
 MAKE_SAFE, PRESUME, WORK, TEST, WATCH, INSPECT = range(len(PHASES))
 RESIDUALS = ("same", "one_less", "improbable", "target_gone", "gone")
-_TAKES_THE_TREE = ("remove", "habitat_pole")
+# Work that a look may spare: it waits for the look, where one is possible and nothing fails now.
+_WAITS_FOR_A_LOOK = ("remove", "habitat_pole", "reduce_crown")
 
 Rate = Callable[[Words, Ints], Words]
 
@@ -202,7 +203,7 @@ def choose(
     imminent: Flags,
     acknowledged: Flags,
 ) -> Choice:
-    """The gentlest action that reaches the accepted rating, tests before losses.
+    """The gentlest action that reaches the accepted rating; tests before the saw.
 
     Parameters
     ----------
@@ -212,7 +213,7 @@ def choose(
     """
     count = len(trees.rating)
     phase = np.array([rule.phase for rule in rules], np.int64)[made.rule]
-    takes = np.array([rule.action in _TAKES_THE_TREE for rule in rules])[made.rule]
+    waits = np.array([rule.action in _WAITS_FOR_A_LOOK for rule in rules])[made.rule]
     over = (trees.rating > accepted)[made.tree]
     reaches = (phase == WORK) & over & (made.residual_rating <= accepted)
     gentlest = _first(made.tree, reaches, count)
@@ -222,8 +223,8 @@ def choose(
     watch = _first(made.tree, phase == WATCH, count)
     presumed = _first(made.tree, phase == PRESUME, count)
     work = np.where(gentlest >= 0, gentlest, most)
-    would_take = (work >= 0) & takes[np.maximum(work, 0)] if len(takes) else work >= 0
-    test_first = (test >= 0) & ~imminent & ((work < 0) | would_take)
+    would_wait = (work >= 0) & waits[np.maximum(work, 0)] if len(waits) else work >= 0
+    test_first = (test >= 0) & ~imminent & ((work < 0) | would_wait)
     main = np.where(test_first, test, work)
     main = np.where(presumed >= 0, presumed, main)
     main = np.where(main >= 0, main, watch)

@@ -21,7 +21,6 @@ from pipeline.units import Flags, Floats, Ints
 _AMBIGUOUS, _UNMATCHED, _NOT_DECAY = (
     MATCHES.index(name) for name in ("ambiguous", "unmatched", "not_decay")
 )
-_SURE = 0.9  # ingest attaches a sighting to a tree from the same share on
 _NONE = -1
 
 
@@ -117,7 +116,7 @@ def of_sightings(
             reviews.add("sighting_conflict", {"name": name}, sighting=row)
         elif note[row] == 1:
             reviews.add("tree_not_standing", {"name": name}, sighting=row)
-    _of_names(reviews, sightings, names)
+    _of_names(reviews, sightings, names, sure=parameters.work.name_sure)
 
 
 def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:
@@ -127,10 +126,12 @@ def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:
     return [accepted.get(a or "") or b for a, b in zip(told, written, strict=True)]
 
 
-def _of_names(reviews: ReviewList, sightings: Sightings, names: list[str | None]) -> None:
+def _of_names(
+    reviews: ReviewList, sightings: Sightings, names: list[str | None], *, sure: float
+) -> None:
     """Attached fungi whose name is in doubt: photographs are asked for, serious ones first."""
     best = _best_probability(sightings)
-    for row in np.flatnonzero((sightings.tree >= 0) & (best < _SURE)):
+    for row in np.flatnonzero((sightings.tree >= 0) & (best < sure)):
         told: dict[str, object] = {"name": names[row], "probability": float(best[row])}
         at = {"tree": int(sightings.tree[row]), "sighting": int(row)}
         if sightings.code[row] >= ActionCode.R4:

@@ -35,7 +35,7 @@ class WorkParameters:
     region_known : False means that the strictest windows of all regions are used.
     hours : by action.
     hard_factor : on removals over wires or without climbing.
-    look_no_climb : action codes that forbid climbing until assessed, shape (6,).
+    name_sure : certainty below which a fungus is put on the list that asks for photographs.
     """
 
     rules: tuple[ActionRule, ...]
@@ -48,6 +48,7 @@ class WorkParameters:
     deadlines: Deadlines
     cycles: Cycles
     prior: Prior
+    name_sure: float
 
 
 def work_parameters(library: Library, *, region: str) -> WorkParameters:
@@ -84,6 +85,7 @@ def work_parameters(library: Library, *, region: str) -> WorkParameters:
         deadlines=_deadlines(library),
         cycles=_cycles(library),
         prior=_prior(library),
+        name_sure=library.table("review_limits").number("value", quantity="name_sure"),
     )
 
 

@@ -15,10 +15,11 @@ _PLACE_DECIMALS = 6
 
 
 def reviews(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
-    """The review list, most urgent first: urgency, tree, sighting, sentence, remedy."""
+    """The review list, most urgent first: urgency, tree, sighting, words, remedy, row."""
     table = context.table("scoring.reviews")
     aside = context.table("ingest.quarantine")
     shown = table.slice(0, MOST_SHOWN)
+    files = context.table("ingest.sources")["file"].to_pylist()
     rows = []
     columns = (
         shown["urgency"].to_pylist(),
@@ -29,11 +30,13 @@ def reviews(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
         shown["detail"].to_pylist(),
     )
     for urgency, tree, sighting, set_aside, code, detail in zip(*columns, strict=True):
-        more = ""
+        more = where = ""
         if set_aside >= 0:
             row = aside.slice(set_aside, 1).to_pylist()[0]
-            more = f"{row['reason']} {row['remedy']}"
-        rows.append([urgency, tree, sighting, context.review_sentence(code, json.loads(detail)), more])
+            more = row["remedy"]
+            where = f"{files[row['source_key']]}, row {row['row']}"
+        said = context.review_sentence(code, json.loads(detail))
+        rows.append([urgency, tree, sighting, said, more, where])
     counts = np.bincount(np.asarray(table["urgency"].to_numpy(zero_copy_only=False)), minlength=4)
     return {"rows": rows, "all": table.num_rows, "counts": counts.tolist()}
 

@@ -1,15 +1,19 @@
 """The council page shows public trees only, says what it leaves out, and needs no map."""
 
 import re
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
 from lxml import html as markup
 
-from pipeline.render import privacy
+from pipeline.render import privacy, public_work
 from pipeline.render.context import RenderContext
 from pipeline.render.pages import council_map
+from pipeline.render.public_work import PublicJob
+from pipeline.tables import inputs
+from pipeline.tables.catalogue_planning import UNSCHEDULED
 from tests.render import map_world
 
 
@@ -62,6 +66,21 @@ def test_work_planned_and_left_adds_up(small_run: RenderContext, text: str) -> N
     assert f"Work is planned on {planned} of these {len(rows)} trees" in text
     assert f"Work on {len(rows) - planned} has no date yet" in text
     assert "no crew-hours left" in text
+
+
+def test_isolation_is_told_first_and_does_not_count_as_the_work() -> None:
+    isolate = PublicJob(1, "make_safe", "2027Q1", date(2027, 1, 4), late=False, reason="")
+    remove = PublicJob(1, "remove", "2027Q2", None, late=True, reason="")
+    assert public_work.main_job([isolate, remove], "remove") == remove
+    assert public_work.main_job([isolate], "none") == isolate
+    assert public_work.main_job([], "none") is None
+    assert isolate.words == "Keep people out from under it: asked for at once."
+    assert remove.words == "Take the tree down, by 30 June 2027; later than the rating asks."
+
+
+def test_every_action_and_reason_has_public_words() -> None:
+    assert set(public_work.DOING) == {*inputs.ACTIONS, "none"}
+    assert set(public_work.LEFT) == set(UNSCHEDULED.column("reason").allowed)
 
 
 def test_it_says_that_not_inspected_is_not_low(text: str) -> None:

@@ -8,45 +8,28 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.render import cautions, files, ground, leaflet, packing, privacy, style
+from pipeline.render import (
+    cautions,
+    files,
+    ground,
+    leaflet,
+    packing,
+    privacy,
+    public_work,
+    style,
+)
 from pipeline.render.context import RenderContext
-from pipeline.settings.quarter import Quarter
+from pipeline.render.public_work import PublicJob
 from pipeline.terms import ConsequenceWord, FailureWord, Part, RatingWord, from_word, word
 from pipeline.units import Flags, Ints
 
 NAME = "council_map.html"
 
-_DOING = {
-    "make_safe": "Keep people out from under it",
-    "remove": "Take the tree down",
-    "habitat_pole": "Take the crown off and keep the stem as a home for wildlife",
-    "prune_part": "Prune the part that may fail",
-    "reduce_crown": "Make the crown smaller",
-    "dig_root_collar": "Dig at the root collar and look",
-    "sound": "Sound the stem with a mallet",
-    "drill": "Measure the wood with a drill",
-    "tomography": "Measure the wood by tomography",
-    "pull_test": "Test the roots by pulling",
-    "expert_identification": "Have the fungus named by a specialist",
-    "move_target": "Move what stands under it",
-    "retain_monitor": "Keep the tree and look again",
-    "inspect": "Inspect it",
-    "none": "Nothing is planned yet",
-}
 _PARTS = {
     Part.ROOTS: "the roots",
     Part.BUTT: "the foot of the stem",
     Part.STEM: "the stem",
     Part.BRANCH: "a branch",
-}
-_LEFT = {
-    "no_crew_of_type": "no crew of the kind needed",
-    "no_machine": "no machine of the kind needed",
-    "no_hours_left": "no crew-hours left",
-    "out_of_season": "the season is closed",
-    "deferred": "a person put it off",
-    "longer_than_shift": "the job is longer than a shift",
-    "do_not_climb_no_lift": "it must not be climbed and there is no lift",
 }
 
 
@@ -60,9 +43,7 @@ class Row:
     word: str
     where: str
     why: str
-    action: str
-    doing: str
-    left: str
+    doing: list[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +55,7 @@ class Account:
     owner_unknown: int
     ratings: dict[RatingWord, int]
     planned: int
+    late: int
     last_day: date | None
     left: dict[str, int]
 
@@ -94,7 +76,7 @@ def write(context: RenderContext) -> list[Path]:
 def html(context: RenderContext) -> str:
     """The page as text, the same for the same run."""
     shown = _shown(context)
-    work = _work(context)
+    work = public_work.jobs_of(context, shown)
     rows = _rows(context, shown, work)
     account = _account(context, shown, work)
     levels = [r for r in RatingWord if r >= _from(context)]
@@ -140,44 +122,17 @@ def _rated(context: RenderContext) -> Flags:
     return _values(context.table("scoring.tree_ratings")["rated"]).astype(bool)
 
 
-def _work(context: RenderContext) -> dict[int, tuple[str | None, date | None, str]]:
-    """By tree of its first job: quarter, day, and the reason where it is left out."""
-    jobs = context.table("planning.jobs")
-    tree_of = _values(jobs["tree_key"]).astype(np.int64)
-    left = context.table("planning.unscheduled")
-    made: dict[int, tuple[str | None, date | None, str]] = {
-        int(tree_of[job]): (None, None, _LEFT[reason])
-        for job, reason in zip(
-            left["job_key"].to_pylist(), left["reason"].cast(pa.string()).to_pylist(), strict=True
-        )
-    }
-    queue = context.table("planning.queue")
-    placed = sorted(
-        zip(
-            queue["quarter"].cast(pa.string()).to_pylist(),
-            queue["queue_rank"].to_pylist(),
-            queue["job_key"].to_pylist(),
-            queue["day"].to_pylist(),
-            strict=True,
-        ),
-        key=lambda entry: entry[:2],
-        reverse=True,
-    )
-    made.update({int(tree_of[job]): (quarter, day, "") for quarter, _, job, day in placed})
-    return made
-
-
 def _rows(
     context: RenderContext,
     shown: Ints,
-    work: dict[int, tuple[str | None, date | None, str]],
+    work: dict[int, list[PublicJob]],
 ) -> list[Row]:
     at = pa.array(shown)
     trees = context.table("ingest.trees").select(privacy.PUBLIC_COLUMNS).take(at).to_pylist()
     ratings = context.table("scoring.tree_ratings").take(at).to_pylist()
     zones = context.table("ingest.zones")["kind"].cast(pa.string()).to_pylist()
     return [
-        _row(tree, rating, zones, work.get(key))
+        _row(tree, rating, zones, work.get(key, []))
         for key, tree, rating in zip(shown.tolist(), trees, ratings, strict=True)
     ]
 
@@ -186,11 +141,11 @@ def _row(
     tree: dict[str, Any],
     rating: dict[str, Any],
     zones: list[str],
-    work: tuple[str | None, date | None, str] | None,
+    jobs: list[PublicJob],
 ) -> Row:
     stands = RatingWord(rating["rating"])
     action = rating["best_action"]
-    when, left = _when(work)
+    doing = [(job.action, job.words) for job in jobs]
     return Row(
         tree=tree["tree_id"],
         species=tree["species"] or tree["genus"] or "species not recorded",
@@ -198,9 +153,7 @@ def _row(
         word=word(stands),
         where=", ".join(filter(None, (tree["street"], tree["ward"]))) or "see the map",
         why=_why(rating, zones),
-        action=action,
-        doing=_DOING[action] + when,
-        left=left,
+        doing=doing or [(action, f"{public_work.DOING[action]}. No date yet.")],
     )
 
 
@@ -218,30 +171,25 @@ def _why(rating: dict[str, Any], zones: list[str]) -> str:
     return f"{said}; the consequences would be {word(ConsequenceWord(rating['consequence']))}."
 
 
-def _when(work: tuple[str | None, date | None, str] | None) -> tuple[str, str]:
-    if work is None:
-        return ".", "No date yet."
-    quarter, on, reason = work
-    if on is not None:
-        return f", planned for {style.day(on)}.", ""
-    if quarter is not None:
-        return f", by {style.day(Quarter.parse(quarter).last_day)}.", ""
-    return ".", f"Not scheduled: {reason}."
-
-
 def _account(
     context: RenderContext,
     shown: Ints,
-    work: dict[int, tuple[str | None, date | None, str]],
+    work: dict[int, list[PublicJob]],
 ) -> Account:
     owner = context.table("ingest.trees")["owner"]
     ratings = context.table("scoring.tree_ratings")
     rating = _values(ratings["rating"])
     public = privacy.is_public(owner) & _rated(context)
     assessed = _values(ratings["assessed"]).astype(bool)
-    jobs = [work.get(key) for key in shown.tolist()]
-    quarters = [job[0] for job in jobs if job and job[0]]
-    reasons = [job[2] if job else "no job follows yet" for job in jobs if not (job and job[0])]
+    actions = ratings["best_action"].cast(pa.string()).take(pa.array(shown)).to_pylist()
+    mains = [
+        public_work.main_job(work.get(key, []), action)
+        for key, action in zip(shown.tolist(), actions, strict=True)
+    ]
+    dated = [job for job in mains if job and job.quarter]
+    reasons = [
+        job.reason if job else "no job follows yet" for job in mains if not (job and job.quarter)
+    ]
     return Account(
         public=int(public.sum()),
         assessed=int((public & assessed).sum()),
@@ -249,8 +197,9 @@ def _account(
             (privacy.owner_unknown(owner) & _rated(context) & (rating >= _from(context))).sum()
         ),
         ratings={r: int((rating[shown] == r).sum()) for r in RatingWord},
-        planned=len(quarters),
-        last_day=Quarter.parse(max(quarters)).last_day if quarters else None,
+        planned=len(dated),
+        late=sum(job.late for job in dated),
+        last_day=max((job.until for job in dated), default=None),
         left={reason: reasons.count(reason) for reason in sorted(set(reasons))},
     )
 
@@ -267,9 +216,11 @@ def _summary(city: str, account: Account, levels: list[RatingWord]) -> list[str]
     ]
     total = account.planned + sum(account.left.values())
     if account.planned and account.last_day:
+        which = "all" if account.planned == total else f"{account.planned:,} of"
+        late = f" For {account.late:,} it comes later than the rating asks." if account.late else ""
         lines.append(
-            f"Work is planned on {account.planned:,} of these {total:,} trees, all of it by "
-            f"{style.day(account.last_day)}."
+            f"Work is planned on {which} these {total:,} trees, the last of it by "
+            f"{style.day(account.last_day)}.{late}"
         )
     if account.left:
         reasons = "; ".join(f"{count:,}: {reason}" for reason, count in account.left.items())

@@ -40,7 +40,16 @@ class Page {
     if (asked && location.hash.startsWith("#tree=")) { const i = this.find(asked); if (i >= 0) this.choose(i, true); }
   }
 
-  fit() { map.fitBounds(this.trees.extent(), { padding: [24, 24], animate: false }); }
+  /* Where nearly all trees are: a tree put down far away by a slip does not shrink the city. */
+  fit() {
+    const t = this.trees, certain = [], xs = [], ys = [];
+    for (let i = 0; i < t.size; i++) if (!(t.flags[i] & 128)) certain.push(i);
+    for (const i of certain) { const [x, y] = t.world(i); xs.push(x); ys.push(y); }
+    xs.sort((a, b) => a - b); ys.sort((a, b) => a - b);
+    const cut = Math.floor(xs.length / 500), last = xs.length - 1 - cut;
+    const bounds = xs.length ? L.latLngBounds(fromWorld(xs[cut], ys[last]), fromWorld(xs[last], ys[cut])) : t.extent();
+    map.fitBounds(bounds, { padding: [24, 24], maxZoom: 18, animate: false });
+  }
 
   wire() {
     map.on("moveend", () => this.view());
@@ -164,13 +173,13 @@ class Page {
     });
   }
 
-  review([, tree, sighting, sentence, more], urgent) {
+  review([, tree, sighting, sentence, more, where], urgent) {
     if (tree >= 0 && tree < this.trees.size) return this.row(tree, sentence, urgent);
     const at = this.extras.sightings.key.indexOf(sighting);
     const go = () => { if (at >= 0) { byId("show-sightings").checked = true; map.setView([this.extras.sightings.lat[at], this.extras.sightings.lon[at]], 18); this.sheet(false); } };
     return el("li", {}, el("button", { type: "button", class: urgent ? "urgent" : "", on: { click: go } },
       el("span", { class: "none", "aria-hidden": "true" }, at >= 0 ? "?" : "!"),
-      el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : "A row set aside"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : "not on the map")),
+      el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : more ? "A row set aside" : "Not on the map"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : where)),
         el("span", { class: "sub" }, sentence, more ? el("br") : "", more))));
   }
 

@@ -87,8 +87,9 @@ class Thread {
     item.append(head);
     if (!rows.length) item.append(el("p", { class: "quiet" }, missing));
     for (const row of rows) item.append(this.fact(row));
-    if (link === "wood" && decay && decay.share !== null) item.querySelector("p").after(Thread.span(decay));
+    if (link === "wood" && decay && decay.share !== null) item.append(Thread.span(decay));
     if (link === "action") item.append(...this.plan(i));
+    item.append(this.behind(rows));
     return item;
   }
 
@@ -99,16 +100,32 @@ class Thread {
   }
 
   fact(row) {
-    const said = this.facts.said[row], source = this.factTexts.sources[this.facts.source[row]], assumed = this.facts.assumed[row];
-    const made = el("div", {}, el("p", {}, this.factTexts.sentences[said]));
-    if (assumed) made.append(el("p", { class: "assumed" }, "Rests on an assumption."));
-    const values = Object.entries(this.factTexts.values[said] || {}).filter(([, value]) => value !== null && typeof value !== "object");
-    if (!values.length && !source) return made;
-    const list = el("dl");
-    for (const [name, value] of values) list.append(el("dt", {}, spaced(name)), el("dd", {}, spaced(typeof value === "number" ? String(Math.round(value * 1e6) / 1e6) : String(value))));
-    if (source) list.append(el("dt", {}, "source"), el("dd", {}, source));
-    made.append(el("details", {}, el("summary", {}, source ? "Values and source" : "Values"), list));
+    const assumed = this.facts.assumed[row] ? el("span", { class: "assumed" }, " Assumed.") : "";
+    return el("p", {}, this.factTexts.sentences[this.facts.said[row]], assumed);
+  }
+
+  /* Everything behind the sentences of one knot, folded away until it is asked for. */
+  behind(rows) {
+    const made = el("details");
+    let sourced = false;
+    for (const row of rows) {
+      const said = this.facts.said[row], source = this.factTexts.sources[this.facts.source[row]];
+      const values = Object.entries(this.factTexts.values[said] || {}).filter(([, value]) => value !== null && typeof value !== "object");
+      if (!values.length && !source) continue;
+      const list = el("dl");
+      for (const [name, value] of values) list.append(el("dt", {}, spaced(name)), el("dd", {}, Thread.value(value)));
+      if (source) { list.append(el("dt", {}, "source"), el("dd", {}, source)); sourced = true; }
+      if (rows.length > 1) made.append(el("p", { class: "of" }, this.factTexts.sentences[said]));
+      made.append(list);
+    }
+    if (!made.children.length) return "";
+    made.prepend(el("summary", {}, sourced ? "Values and sources" : "Values"));
     return made;
+  }
+
+  static value(value) {
+    if (typeof value === "boolean") return value ? "yes" : "no";
+    return typeof value === "number" ? String(Number(value.toPrecision(4))) : spaced(String(value));
   }
 
   static span(decay) {

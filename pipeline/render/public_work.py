@@ -1,0 +1,123 @@
+"""What the city does about a tree, in words that a resident can read, and by when."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.render import style
+from pipeline.render.context import RenderContext
+from pipeline.settings.quarter import Quarter
+from pipeline.units import Ints
+
+MAKE_SAFE = "make_safe"
+DOING = {
+    MAKE_SAFE: "Keep people out from under it",
+    "remove": "Take the tree down",
+    "habitat_pole": "Take the crown off and keep the stem as a home for wildlife",
+    "prune_part": "Prune the part that may fail",
+    "reduce_crown": "Make the crown smaller",
+    "dig_root_collar": "Dig at the root collar and look",
+    "sound": "Sound the stem with a mallet",
+    "drill": "Measure the wood with a drill",
+    "tomography": "Measure the wood by tomography",
+    "pull_test": "Test the roots by pulling",
+    "expert_identification": "Have the fungus named by a specialist",
+    "move_target": "Move what stands under it",
+    "retain_monitor": "Keep the tree and look again",
+    "inspect": "Inspect it",
+    "none": "Nothing is planned yet",
+}
+LEFT = {
+    "no_crew_of_type": "no crew of the kind needed",
+    "no_machine": "no machine of the kind needed",
+    "no_hours_left": "no crew-hours left",
+    "out_of_season": "the season is closed",
+    "deferred": "a person put it off",
+    "longer_than_shift": "the job is longer than a shift",
+    "do_not_climb_no_lift": "it must not be climbed and there is no lift",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PublicJob:
+    """One job on a tree; `quarter` is None where it is left out for `reason`."""
+
+    tree: int
+    action: str
+    quarter: str | None
+    on: date | None
+    late: bool
+    reason: str
+
+    @property
+    def words(self) -> str:
+        """One sentence: what is done, and by when or why not yet."""
+        doing = DOING[self.action]
+        if self.action == MAKE_SAFE:
+            return f"{doing}: asked for at once."
+        if self.quarter is None:
+            return f"{doing}. No date yet: {self.reason}."
+        late = "; later than the rating asks" if self.late else ""
+        return f"{doing}, by {style.day(self.until)}{late}."
+
+    @property
+    def until(self) -> date:
+        """The day of the job, or the last day of its quarter."""
+        return self.on or Quarter.parse(self.quarter or "").last_day
+
+
+def jobs_of(context: RenderContext, trees: Ints) -> dict[int, list[PublicJob]]:
+    """Jobs of the trees of these rows, what comes first in front, jobs without a date last."""
+    jobs = context.table("planning.jobs")
+    keep = np.isin(_whole(jobs["tree_key"]), trees)
+    wanted = jobs.filter(pa.array(keep, pa.bool_()))
+    queue = _by_job(context, "planning.queue", ("quarter", "day", "late_days"))
+    left = _by_job(context, "planning.unscheduled", ("reason",))
+    found: dict[int, list[PublicJob]] = {}
+    for tree, job, action in zip(
+        wanted["tree_key"].to_pylist(),
+        wanted["job_key"].to_pylist(),
+        wanted["action"].cast(pa.string()).to_pylist(),
+        strict=True,
+    ):
+        quarter, on, late_days = queue.get(job, (None, None, 0))
+        reason = LEFT[left[job][0]] if job in left else "not planned yet"
+        made = PublicJob(tree, action, quarter, on, late_days > 0, reason)
+        found.setdefault(tree, []).append(made)
+    return {tree: sorted(several, key=_when) for tree, several in found.items()}
+
+
+def main_job(jobs: Iterable[PublicJob], action: str) -> PublicJob | None:
+    """The job that carries out the chosen action, else the last that is not the isolation."""
+    several = list(jobs)
+    chosen = [job for job in several if job.action == action]
+    others = [job for job in several if job.action != MAKE_SAFE]
+    for among in (chosen, others[::-1], several):
+        if among:
+            return among[0]
+    return None
+
+
+def _when(job: PublicJob) -> tuple[bool, bool, date, str]:
+    dated = job.quarter is not None
+    return job.action != MAKE_SAFE, not dated, job.until if dated else date.max, job.action
+
+
+def _by_job(
+    context: RenderContext, name: str, columns: tuple[str, ...]
+) -> dict[int, tuple[Any, ...]]:
+    table = context.table(name)
+    texts = (
+        column.cast(pa.string()) if pa.types.is_dictionary(column.type) else column
+        for column in (table[c] for c in columns)
+    )
+    rows = zip(*(text.to_pylist() for text in texts), strict=True)
+    return dict(zip(table["job_key"].to_pylist(), rows, strict=True))
+
+
+def _whole(column: pa.ChunkedArray) -> Ints:
+    return np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.int64)

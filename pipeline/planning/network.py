@@ -160,27 +160,45 @@ def _graph(
     return Network(graph, node, unique, edge, begin, finish)
 
 
-def piece_of(network: Network, tail: Ints, head: Ints) -> Ints:
-    """Rows of `key` for pairs of neighbouring graph nodes."""
-    return np.searchsorted(network.key, tail * network.size + head)
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """The streets' vertices in one array; edge k has the rows from offset k to offset k + 1."""
+
+    vertices: npt.NDArray[np.float64]
+    offset: Ints
+
+    @classmethod
+    def of(cls, streets: Streets) -> "Lines":
+        """The vertices of all edges."""
+        counts = shapely.get_num_coordinates(streets.lines)
+        offset = np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
+        return cls(shapely.get_coordinates(streets.lines), offset)
+
+    def part(self, edge: int, begin: float, finish: float) -> npt.NDArray[np.float64]:
+        """Vertices of an edge between two shares of its length, in driving order."""
+        whole = self.vertices[self.offset[edge] : self.offset[edge + 1]]
+        low, high = (begin, finish) if begin <= finish else (finish, begin)
+        if (low, high) != (0.0, 1.0):
+            steps = np.diff(whole, axis=0)
+            along = np.concatenate(([0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))))
+            ends = np.array([low, high]) * along[-1]
+            inner = whole[(along > ends[0]) & (along < ends[1])]
+            cut = np.column_stack([np.interp(ends, along, whole[:, axis]) for axis in (0, 1)])
+            whole = np.vstack((cut[:1], inner, cut[1:]))
+        return whole if begin <= finish else whole[::-1]
 
 
-def piece_line(streets: Streets, network: Network, row: int) -> npt.NDArray[np.float64]:
-    """Coordinates of one directed piece in driving order, shape (points, 2)."""
-    line = streets.lines[network.edge[row]]
-    begin, finish = float(network.begin[row]), float(network.finish[row])
-    if (begin, finish) == (0.0, 1.0):
-        return shapely.get_coordinates(line)
-    low, high = sorted((begin, finish))
-    coordinates = _between(line, low, high)
-    return coordinates if begin <= finish else coordinates[::-1]
-
-
-def _between(line: shapely.LineString, low: float, high: float) -> npt.NDArray[np.float64]:
-    """The part of a line between two shares of its length."""
-    whole = shapely.get_coordinates(line)
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(whole, axis=0).T))))
-    ends = np.array([low, high]) * along[-1]
-    inner = whole[(along > ends[0]) & (along < ends[1])]
-    cut = np.column_stack([np.interp(ends, along, whole[:, axis]) for axis in (0, 1)])
-    return np.vstack((cut[:1], inner, cut[1:]))
+def driven(network: Network, lines: Lines, nodes: Ints) -> npt.NDArray[np.float64]:
+    """Vertices of the way over neighbouring graph nodes, at least two of them."""
+    rows = np.searchsorted(network.key, nodes[:-1] * network.size + nodes[1:])
+    edge, begin, finish = network.edge[rows], network.begin[rows], network.finish[rows]
+    # Stops that are only passed cut no line: pieces that follow on are put together again.
+    onward = np.sign(finish - begin)
+    turn = (edge[1:] != edge[:-1]) | (begin[1:] != finish[:-1]) | (onward[1:] != onward[:-1])
+    first = np.concatenate(([0], np.flatnonzero(turn) + 1))
+    last = np.concatenate((first[1:], [rows.size])) - 1
+    parts = [
+        lines.part(int(edge[a]), float(begin[a]), float(finish[b]))
+        for a, b in zip(first.tolist(), last.tolist(), strict=True)
+    ]
+    return np.vstack([parts[0], *(part[1:] for part in parts[1:])])

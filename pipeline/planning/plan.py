@@ -11,7 +11,7 @@ from pipeline.planning.neighbourhood import along_curve, expected_drive_m, share
 from pipeline.planning.network import Streets
 from pipeline.planning.quarters import Horizon
 from pipeline.planning.selection import NOWHERE, JobArrays, select_quarter
-from pipeline.planning.travel import StraightLine, Travel
+from pipeline.planning.travel import Reach, StraightLine, Travel
 from pipeline.settings.model import Crew
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
@@ -24,6 +24,7 @@ class WorkOrder:
 
     snap_limit_m: float
     same_stop_m: float
+    near_min: float
     block_days: int
     longest_span: int
     tour_constant: float
@@ -182,8 +183,8 @@ def _travel(work: Work, world: World, rows: Ints) -> tuple[Travel, Ints]:
     place[rows] = len(names) + np.arange(rows.size)
     x = np.concatenate(([world.depots[name][0] for name in names], work.x[rows]))
     y = np.concatenate(([world.depots[name][1] for name in names], work.y[rows]))
-    order = world.order
-    travel = Travel(world.streets, x, y, straight=order.straight, snap_limit_m=order.snap_limit_m)
+    reach = Reach(world.order.snap_limit_m, hubs=len(names), near_min=world.order.near_min)
+    travel = Travel(world.streets, x, y, straight=world.order.straight, reach=reach)
     return travel, place
 
 

@@ -158,6 +158,7 @@ def _order(library: Library, planning: Planning) -> WorkOrder:
     return WorkOrder(
         snap_limit_m=value["snap_limit"],
         same_stop_m=value["same_stop"],
+        near_min=value["near"],
         block_days=int(value["block_days"]),
         longest_span=int(value["longest_span"]),
         tour_constant=value["tour_constant"],

@@ -6,15 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csgraph
 
-from pipeline.planning.network import (
-    OFF,
-    Network,
-    Streets,
-    build,
-    piece_line,
-    piece_of,
-    snap,
-)
+from pipeline.planning.network import OFF, Lines, Streets, build, driven, snap
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
 _CHUNK = 64  # sources at once: bounds the memory to chunk x nodes
@@ -38,33 +30,67 @@ class StraightLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Reach:
+    """How places are set into the network and how far travel is looked for.
+
+    Parameters
+    ----------
+    snap_limit_m : a place farther from the usable streets stays off them.
+    hubs : the first so many places are depots; travel from and to them is always exact.
+    near_min : ways between other places are looked for up to so many minutes; a longer one counts
+        as the way over the best hub, which is a way that can be driven.
+    """
+
+    snap_limit_m: float
+    hubs: int = 0
+    near_min: float = np.inf
+
+
+@dataclass(frozen=True, slots=True)
 class Legs:
     """Legs driven, each value of shape (legs,); `lines` holds coordinates, one array a leg."""
 
     minutes: Floats
     metres: Floats
     on_streets: Flags
-    lines: tuple[npt.NDArray[np.float64], ...]
+    lines: list[npt.NDArray[np.float64]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Paths:
+    """Minutes and steps of the shortest paths of some graph nodes, shape (sources, nodes)."""
+
+    source: Ints
+    minutes: Floats
+    step: Ints
+
+    def nodes(self, source: int, end: int) -> Ints:
+        """Graph nodes from a source to an end."""
+        step = self.step[int(np.searchsorted(self.source, source))]
+        path = [end]
+        while path[-1] != source:
+            path.append(int(step[path[-1]]))
+        return np.array(path[::-1], dtype=np.int64)
 
 
 class Travel:
     """Travel between places, which are numbered from 0 in the order given."""
 
     def __init__(
-        self,
-        streets: Streets,
-        x: Floats,
-        y: Floats,
-        *,
-        straight: StraightLine,
-        snap_limit_m: float,
+        self, streets: Streets, x: Floats, y: Floats, *, straight: StraightLine, reach: Reach
     ) -> None:
         """Set the places into the network; `x` and `y` are metres, shape (places,)."""
-        self._streets = streets
         self.x, self.y = x, y
+        self._lines = Lines.of(streets)
         self._straight = straight
-        edge, share = snap(streets, x, y, limit_m=snap_limit_m)
-        self._network: Network = build(streets, edge, share)
+        edge, share = snap(streets, x, y, limit_m=reach.snap_limit_m)
+        self._network = build(streets, edge, share)
+        self._back = self._network.graph.T.tocsr()
+        hubs = np.unique(self._network.node[: reach.hubs])
+        self._hubs = hubs[hubs != OFF]
+        self._near = reach.near_min if self._hubs.size else np.inf
+        self._out = self._paths(self._hubs)
+        self._home = self._paths(self._hubs, back=True)
 
     @property
     def on_network(self) -> Flags:
@@ -81,10 +107,9 @@ class Travel:
         for start in range(0, on.size, _CHUNK):
             rows = on[start : start + _CHUNK]
             found = np.atleast_2d(
-                csgraph.dijkstra(self._network.graph, directed=True, indices=node[rows])
+                csgraph.dijkstra(self._network.graph, indices=node[rows], limit=self._near)
             )[:, node[on]]
-            # inf: the way there exists by construction of the network; kept straight if not.
-            times[np.ix_(rows, on)] = np.where(np.isfinite(found), found, times[np.ix_(rows, on)])
+            times[np.ix_(rows, on)] = np.minimum(found, self._over_hubs(node[rows], node[on]))
         np.fill_diagonal(times, 0.0)
         return times
 
@@ -93,56 +118,67 @@ class Travel:
         start = np.column_stack((self.x[origin], self.y[origin]))
         end = np.column_stack((self.x[target], self.y[target]))
         straight = np.hypot(*(end - start).T)
-        minutes = self._straight.minutes(straight)
-        metres = straight * self._straight.factor
-        lines = [np.array(pair) for pair in zip(start, end, strict=True)]
-        node = self._network.node
-        on = (node[origin] != OFF) & (node[target] != OFF)
-        used = np.flatnonzero(on)
-        sources = np.unique(node[origin[used]])
-        for first in range(0, sources.size, _CHUNK):
-            chunk = sources[first : first + _CHUNK]
-            mine = used[np.isin(node[origin[used]], chunk)]
-            self._drive(chunk, mine, (origin, target), (minutes, metres, on, lines))
-        return Legs(minutes, metres, on, tuple(lines))
+        begin, finish = self._network.node[origin], self._network.node[target]
+        on = (begin != OFF) & (finish != OFF)
+        made = Legs(
+            minutes=self._straight.minutes(straight),
+            metres=straight * self._straight.factor,
+            on_streets=on,
+            lines=[np.array(pair) for pair in zip(start, end, strict=True)],
+        )
+        out, home = np.isin(begin, self._hubs), np.isin(finish, self._hubs)
+        self._drive(np.flatnonzero(on & out), begin, finish, (self._out, made))
+        self._drive(np.flatnonzero(on & home & ~out), finish, begin, (self._home, made), back=True)
+        between = np.flatnonzero(on & ~out & ~home)
+        for limit in (self._near, np.inf):
+            sources = np.unique(begin[between])
+            left = [between[:0]]
+            for first in range(0, sources.size, _CHUNK):
+                chunk = sources[first : first + _CHUNK]
+                mine = between[np.isin(begin[between], chunk)]
+                paths = self._paths(chunk, limit=limit)
+                left.append(self._drive(mine, begin, finish, (paths, made)))
+            between = np.concatenate(left)
+        return made
+
+    def _paths(self, sources: Ints, *, limit: float = np.inf, back: bool = False) -> _Paths:
+        """Shortest paths from sorted graph nodes, or to them over the graph turned round."""
+        graph = self._back if back else self._network.graph
+        if not sources.size:
+            return _Paths(sources, np.empty((0, 0)), np.empty((0, 0), dtype=np.int64))
+        found, step = csgraph.dijkstra(
+            graph, indices=sources, limit=limit, return_predecessors=True
+        )
+        return _Paths(sources, np.atleast_2d(found), np.atleast_2d(step))
+
+    def _over_hubs(self, begin: Ints, finish: Ints) -> Floats:
+        """Minutes from nodes to nodes over the best hub, infinite without one."""
+        best = np.full((begin.size, finish.size), np.inf)
+        for hub in range(self._hubs.size):
+            home, out = self._home.minutes[hub][begin], self._out.minutes[hub][finish]
+            best = np.minimum(best, home[:, None] + out[None, :])
+        return best
 
     def _drive(
         self,
-        sources: Ints,
         legs: Ints,
-        ends: tuple[Ints, Ints],
-        into: tuple[Floats, Floats, Flags, list[npt.NDArray[np.float64]]],
-    ) -> None:
-        """Fill in the legs that start from a chunk of graph nodes."""
-        minutes, metres, on, lines = into
-        node = self._network.node
-        found, before = csgraph.dijkstra(
-            self._network.graph, directed=True, indices=sources, return_predecessors=True
-        )
-        found, before = np.atleast_2d(found), np.atleast_2d(before)
-        for leg in legs.tolist():
-            begin, end = int(node[ends[0][leg]]), int(node[ends[1][leg]])
-            row = int(np.searchsorted(sources, begin))
-            if not np.isfinite(found[row, end]):
-                on[leg] = False
-                continue
-            line = self._line(before[row], begin, end)
-            minutes[leg] = found[row, end]
-            metres[leg] = np.hypot(*np.diff(line, axis=0).T).sum()
-            lines[leg] = line
-
-    def _line(self, before: Ints, begin: int, end: int) -> npt.NDArray[np.float64]:
-        path = [end]
-        while path[-1] != begin:
-            path.append(int(before[path[-1]]))
-        nodes = np.array(path[::-1], dtype=np.int64)
-        if nodes.size == 1:
-            point = self._place_of(begin)
-            return np.vstack((point, point))
-        rows = piece_of(self._network, nodes[:-1], nodes[1:])
-        parts = [piece_line(self._streets, self._network, int(row)) for row in rows]
-        return np.vstack([parts[0], *(part[1:] for part in parts[1:])])
-
-    def _place_of(self, node: int) -> npt.NDArray[np.float64]:
-        place = int(np.flatnonzero(self._network.node == node)[0])
-        return np.array([[self.x[place], self.y[place]]])
+        source: Ints,
+        end: Ints,
+        given: tuple[_Paths, Legs],
+        *,
+        back: bool = False,
+    ) -> Ints:
+        """Fill in legs by paths; returns those whose end lies beyond the limit."""
+        paths, into = given
+        row = np.searchsorted(paths.source, source[legs])
+        minutes = paths.minutes[row, end[legs]] if legs.size else np.empty(0)
+        reached = np.isfinite(minutes)
+        for leg, took in zip(legs[reached].tolist(), minutes[reached].tolist(), strict=True):
+            nodes = paths.nodes(int(source[leg]), int(end[leg]))
+            nodes = nodes[::-1] if back else nodes
+            line = driven(self._network, self._lines, nodes) if nodes.size > 1 else None
+            line = into.lines[leg][[0, 0]] if line is None else line
+            into.minutes[leg] = took
+            into.metres[leg] = np.hypot(*np.diff(line, axis=0).T).sum()
+            into.lines[leg] = line
+        return legs[~reached]

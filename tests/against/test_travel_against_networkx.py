@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from pipeline.planning.network import Streets
-from pipeline.planning.travel import StraightLine, Travel
+from pipeline.planning.travel import Reach, StraightLine, Travel
 from tests.planning.small_town import grid, scattered
 
 STOPS = 40
@@ -33,7 +33,7 @@ def places() -> tuple[np.ndarray, np.ndarray]:
 
 @pytest.fixture(scope="module")
 def travel(streets: Streets, places: tuple[np.ndarray, np.ndarray]) -> Travel:
-    return Travel(streets, *places, straight=STRAIGHT, snap_limit_m=LIMIT_M)
+    return Travel(streets, *places, straight=STRAIGHT, reach=Reach(LIMIT_M))
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +115,7 @@ def test_the_quicker_of_two_parallel_streets_is_taken() -> None:
         lines=np.array([line, shapely.LineString([(0, 0), (50, 80), (100, 0)])], dtype=object),
     )
     travel = Travel(
-        twice, np.array([0.0, 100.0]), np.array([0.0, 0.0]), straight=STRAIGHT, snap_limit_m=10.0
+        twice, np.array([0.0, 100.0]), np.array([0.0, 0.0]), straight=STRAIGHT, reach=Reach(10.0)
     )
     assert travel.minutes(np.array([0, 1]))[0, 1] == pytest.approx(5.0, abs=1e-4)
 
@@ -133,7 +133,7 @@ def test_a_place_on_an_island_is_reached_by_a_straight_line_and_says_so() -> Non
         backward=np.ones(3, dtype=bool),
         lines=np.array([line, shapely.LineString([(100, 0), (200, 0)]), island], dtype=object),
     )
-    travel = Travel(streets, far, np.zeros(3), straight=STRAIGHT, snap_limit_m=50.0)
+    travel = Travel(streets, far, np.zeros(3), straight=STRAIGHT, reach=Reach(50.0))
     legs = travel.legs(np.array([0, 0]), np.array([1, 2]))
     assert legs.on_streets.tolist() == [True, False]
     # 5 km x 1.4 at 25 km/h, by hand
@@ -155,7 +155,30 @@ def test_a_street_that_can_be_entered_but_not_left_is_not_used() -> None:
         ),
     )
     travel = Travel(
-        trap, np.array([10.0, 800.0]), np.zeros(2), straight=STRAIGHT, snap_limit_m=50.0
+        trap, np.array([10.0, 800.0]), np.zeros(2), straight=STRAIGHT, reach=Reach(50.0)
     )
     assert travel.on_network.tolist() == [True, False]
     assert np.isfinite(travel.minutes(np.array([0, 1]))).all()
+
+
+def test_a_bounded_search_is_exact_when_near_and_a_drivable_way_beyond(
+    streets: Streets, places: tuple[np.ndarray, np.ndarray], travel: Travel
+) -> None:
+    near = 2.0
+    reach = Reach(LIMIT_M, hubs=2, near_min=near)
+    bounded = Travel(streets, *places, straight=STRAIGHT, reach=reach)
+    everywhere = np.arange(STOPS)
+    exact, found = travel.minutes(everywhere), bounded.minutes(everywhere)
+    close = exact <= near
+    assert close.any()
+    assert (~close).any()
+    np.testing.assert_allclose(found[close], exact[close])
+    assert (found >= exact - 1e-9).all()
+    np.testing.assert_allclose(found[:2], exact[:2])
+    np.testing.assert_allclose(found[:, :2], exact[:, :2])
+    over_hubs = (exact[:, :2, None] + exact[None, :2, :]).min(axis=1)
+    np.testing.assert_allclose(found[~close], np.maximum(over_hubs, exact)[~close], atol=1e-9)
+    # the legs themselves are as short as they are
+    origin, target = np.repeat(everywhere, STOPS), np.tile(everywhere, STOPS)
+    legs = bounded.legs(origin, target)
+    np.testing.assert_allclose(legs.minutes.reshape(STOPS, STOPS), exact)

@@ -125,7 +125,8 @@ class Town:
         x, y = self.places or scattered(self.trees)
         put(store, "ingest.trees", [
             {"tree_key": k, "tree_id": f"T-{self._number(k):05d}", "x_m": float(x[k]),
-             "y_m": float(y[k]), "shares_place": 1, "row": k + 1, "ward": "North"} for k in range(self.trees)
+             "y_m": float(y[k]), "shares_place": 1, "row": k + 1,
+             "ward": "North"} for k in range(self.trees)
         ])  # fmt: skip
         put(store, "scoring.tree_ratings", [
             {"tree_key": k, "rating": 2, "harm_per_year": 1e-4 * (1 + k % 7), "no_climb": False,

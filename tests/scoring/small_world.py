@@ -21,6 +21,8 @@ from pipeline.tables.schema import Kind, TableSchema
 from pipeline.tables.store import RunStore
 
 AS_OF = date(2026, 11, 15)
+REGION = "us-mi"
+DEFAULT_RATING = Rating()
 Rows = Sequence[Mapping[str, Any]]
 
 _PLAIN: dict[Kind, Any] = {
@@ -73,14 +75,13 @@ def table(schema: TableSchema, rows: Rows) -> pa.Table:
     return pa.table(dict(zip(schema.column_names, arrays, strict=True)))
 
 
-def settings(tmp: Path, **rating: Any) -> RunSettings:
+def settings(tmp: Path, *, rating: Rating = DEFAULT_RATING, region: str = REGION) -> RunSettings:
     """Settings of a town in Michigan, for the oak-wilt window with a printed date."""
-    region = rating.pop("region", "us-mi")
     return RunSettings(
         settings=Settings(
             city=City(name="Larkmere", region=region),
             inputs=Inputs(trees=(InputFile(files=("trees.csv",)),)),
-            rating=Rating(**rating),
+            rating=rating,
             planning=Planning(),
         ),
         settings_path=tmp / "town.toml",
@@ -104,13 +105,19 @@ def box(x_m: float, y_m: float, size_m: float) -> bytes:
 
 
 def score(
-    tmp: Path, tables: Mapping[str, Rows], *, library: Library | None = None, **rating: Any
+    tmp: Path,
+    tables: Mapping[str, Rows],
+    *,
+    library: Library | None = None,
+    rating: Rating = DEFAULT_RATING,
+    region: str = REGION,
 ) -> RunStore:
     """Write the tables of ingest, run the scoring stage, return the store."""
     store = RunStore(tmp)
     for schema in tables_of("ingest"):
         store.write(schema, table(schema, tables.get(schema.name, ())))
-    stage.run(settings(tmp, **rating), store, library or Library(), Silent())
+    given = settings(tmp, rating=rating, region=region)
+    stage.run(given, store, library or Library(), Silent())
     return store
 
 

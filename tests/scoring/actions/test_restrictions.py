@@ -1,0 +1,168 @@
+"""Closed seasons: their ends, what lifts them, which region's rows hold."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.published.table import Library
+from pipeline.scoring.actions.restrictions import (
+    EPOCH,
+    NEVER,
+    NO_DAY,
+    Restriction,
+    Season,
+    is_closed,
+    seasons,
+)
+from pipeline.scoring.parameters.work import restrictions
+from pipeline.terms import RatingWord
+
+LIBRARY = Library()
+
+
+def _rule(region: str, concern: str) -> Restriction:
+    return next(r for r in restrictions(LIBRARY, region=region) if r.code.startswith(concern))
+
+
+def _season(rule: Restriction, rating: RatingWord, first: date, last: date) -> Season:
+    return seasons(
+        (rule,),
+        np.ones((1, 1), np.bool_),
+        np.array([rating], np.int8),
+        first_day=first,
+        last_day=last,
+    )
+
+
+def _free_from(found: Season) -> date | None:
+    day = int(found.not_before[0])
+    return None if day == NO_DAY else date.fromordinal(day + EPOCH)
+
+
+# Michigan DNR 2023: no oak pruning 15 April to 15 July. Saskatchewan: elm ban 1 April to
+# 31 August, pruning resumes on 1 September (provincial release of 2007).
+@pytest.mark.parametrize(
+    ("region", "concern", "day", "closed"),
+    [
+        ("us-mi", "oak_wilt", date(2027, 4, 14), False),
+        ("us-mi", "oak_wilt", date(2027, 4, 15), True),
+        ("us-mi", "oak_wilt", date(2027, 7, 15), True),
+        ("us-mi", "oak_wilt", date(2027, 7, 16), False),
+        ("ca-sk", "elm", date(2027, 3, 31), False),
+        ("ca-sk", "elm", date(2027, 8, 31), True),
+        ("ca-sk", "elm", date(2027, 9, 1), False),
+        ("us-tx", "oak_wilt", date(2027, 2, 1), True),
+        ("ca-mb", "elm", date(2027, 8, 1), False),
+        ("gb", "birds", date(2027, 8, 31), True),
+        ("gb", "birds", date(2027, 2, 28), False),
+    ],
+)
+def test_the_ends_of_printed_windows(region: str, concern: str, day: date, closed: bool) -> None:
+    assert is_closed(_rule(region, concern), day) is closed
+
+
+def test_oak_wilt_has_no_window_in_europe() -> None:
+    rule = _rule("at-6", "oak_wilt")
+    assert not any(is_closed(rule, date(2027, month, 15)) for month in range(1, 13))
+
+
+def test_a_window_may_wrap_the_year() -> None:
+    rule = _rule("us-mi", "silver_leaf")
+    assert is_closed(rule, date(2027, 12, 31))
+    assert is_closed(rule, date(2027, 1, 1))
+    assert not is_closed(rule, date(2027, 6, 1))
+
+
+def test_no_region_takes_the_windows_of_all_regions() -> None:
+    everywhere = {rule.code for rule in restrictions(LIBRARY, region="")}
+    for region in ("us-mi", "ca-sk", "gb", "fi"):
+        assert {rule.code for rule in restrictions(LIBRARY, region=region)} <= everywhere
+
+
+def test_an_unknown_region_takes_the_strictest_and_never_none() -> None:
+    assert len(restrictions(LIBRARY, region="zz")) == len(restrictions(LIBRARY, region=""))
+
+
+def test_the_closest_region_stands() -> None:
+    codes = {rule.code for rule in restrictions(LIBRARY, region="us-mi")}
+    assert "oak_wilt_us_mi" in codes
+    assert "oak_wilt_us" not in codes
+    assert "oak_wilt_us" in {rule.code for rule in restrictions(LIBRARY, region="us-ny")}
+
+
+def test_work_waits_for_the_end_of_the_window() -> None:
+    found = _season(
+        _rule("us-mi", "oak_wilt"), RatingWord.HIGH, date(2027, 5, 1), date(2027, 6, 30)
+    )
+    assert _free_from(found) == date(2027, 7, 16)
+
+
+def test_a_window_that_opens_within_the_quarter_binds_from_its_start() -> None:
+    found = _season(
+        _rule("us-mi", "oak_wilt"), RatingWord.HIGH, date(2027, 4, 1), date(2027, 6, 30)
+    )
+    assert _free_from(found) == date(2027, 7, 16)
+
+
+def test_winter_work_is_free() -> None:
+    found = _season(
+        _rule("us-mi", "oak_wilt"), RatingWord.HIGH, date(2026, 11, 15), date(2027, 3, 31)
+    )
+    assert found.rule[0] == -1
+    assert _free_from(found) is None
+
+
+def test_an_emergency_lifts_a_disease_window_and_says_how() -> None:
+    rule = _rule("us-mi", "oak_wilt")
+    found = _season(rule, RatingWord.EXTREME, date(2027, 5, 1), date(2027, 6, 30))
+    assert found.lifted[0]
+    assert _free_from(found) is None
+    assert rule.lifted_by == "paint_wounds"
+
+
+def test_nothing_lifts_an_active_nest() -> None:
+    rule = _rule("us-mi", "active_nest")
+    assert rule.lifted_from == NEVER
+    found = _season(rule, RatingWord.EXTREME, date(2027, 5, 1), date(2027, 6, 30))
+    assert not found.lifted[0]
+    free = _free_from(found)
+    assert free is not None
+    assert free > date(2028, 1, 1)
+
+
+def test_two_windows_that_follow_one_another_are_one() -> None:
+    winter, summer = _rule("us-mi", "silver_leaf"), _rule("us-mi", "birds")
+    found = seasons(
+        (winter, summer),
+        np.ones((1, 2), np.bool_),
+        np.array([RatingWord.LOW], np.int8),
+        first_day=date(2027, 1, 10),
+        last_day=date(2027, 3, 31),
+    )
+    # 1 November to 31 March, then 1 April to 31 August.
+    assert _free_from(found) == date(2027, 9, 1)
+
+
+@given(st.integers(0, 364), st.integers(0, 364), st.integers(0, 364))
+def test_the_day_that_is_given_is_never_a_closed_one(start: int, length: int, today: int) -> None:
+    opening = date(2027, 1, 1) + timedelta(days=start)
+    ending = opening + timedelta(days=length)
+    rule = Restriction(
+        code="x",
+        genera=(),
+        closed_from=(opening.month, opening.day),
+        closed_to=(ending.month, ending.day),
+        actions=(),
+        lifted_from=NEVER,
+        lifted_by="",
+        note_words=(),
+    )
+    first = date(2027, 1, 1) + timedelta(days=today)
+    free = _free_from(_season(rule, RatingWord.LOW, first, first))
+    if free is None:
+        assert not is_closed(rule, first)
+    else:
+        assert is_closed(rule, first)

@@ -19,6 +19,9 @@ _SAMPLE_BYTES = 200_000
 _SNIFF_CHARACTERS = 20_000
 _CHUNK_BYTES = 1_000_000
 _BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_WESTERN = frozenset({"cp1252", "latin_1", "iso8859_15", "cp1254", "iso8859_9", "mac_roman",
+                      "mac_iceland", "cp850", "cp858", "cp437", "hp_roman8"})  # fmt: skip
+_FEW_LETTERS = 200
 _FIRST_ABOVE_ASCII, _FIRST_LETTER_OF_LATIN_1 = 0x80, 0xA0
 _QUOTE, _NEWLINE = ord('"'), ord("\n")
 
@@ -319,9 +322,10 @@ def _encoding_of(data: bytes, where: str) -> str:
     if b"\x00" in data[:_SAMPLE_BYTES]:
         raise UnreadableTextError(where, "zero bytes, as in a binary file")
     best = charset_normalizer.from_bytes(_telling_sample(data)).best()
-    if best is None:
+    settled = _settled(None if best is None else str(best.encoding), data)
+    if settled is None:
         raise UnreadableTextError(where, "bytes in no known encoding")
-    return _widened(str(best.encoding), data)
+    return settled
 
 
 def _telling_sample(data: bytes) -> bytes:
@@ -332,24 +336,25 @@ def _telling_sample(data: bytes) -> bytes:
     return b"\n".join(lines)[:_SAMPLE_BYTES]
 
 
-def _widened(found: str, data: bytes) -> str:
-    """Western single-byte guesses are read as cp1252, which holds Latin-1's letters and more.
+def _settled(found: str | None, data: bytes) -> str | None:
+    """The detector's word, unless it had too little to go by.
 
-    Detectors tell the ASCII-like code pages of the PC era apart by letter frequency, which few
-    accented letters cannot carry; bytes 0x80-0x9F, which Latin-1 leaves empty, are what differs.
+    A few accented letters amid ASCII tell no code page from another, and detectors then guess
+    wildly, even at two-byte scripts. Where bytes above ASCII stand alone, as accents do, and are
+    few or taken for another Western page, the text is read as Latin-1, or as cp1252 where it uses
+    what that adds to Latin-1.
     """
-    western = {"cp1252", "latin_1", "iso8859_1", "iso8859_15", "cp1250", "iso8859_2", "cp1254",
-               "iso8859_9", "cp1257", "iso8859_4", "iso8859_10", "iso8859_13", "cp1258",
-               "iso8859_3", "iso8859_14", "iso8859_16", "mac_iceland", "mac_roman", "cp858",
-               "cp850", "cp437", "hp_roman8", "cp1125", "mac_latin2", "mac_turkish", "cp775",
-               "cp852", "cp1140", "cp273", "cp500", "cp037"}  # fmt: skip
-    high = {byte for byte in data if byte >= _FIRST_ABOVE_ASCII}
-    if found in western and not any(byte < _FIRST_LETTER_OF_LATIN_1 for byte in high):
+    array = np.frombuffer(data, dtype=np.uint8)
+    high = array >= _FIRST_ABOVE_ASCII
+    paired = high[1:] & high[:-1]
+    alone = 2 * int(paired.sum()) < int(high.sum())
+    few = int(high.sum()) < _FEW_LETTERS
+    if not (alone and (few or found is None or found in _WESTERN)):
+        return found
+    if array[high].min() >= _FIRST_LETTER_OF_LATIN_1:
         return "latin-1"
-    if found in western:
-        try:
-            data.decode("cp1252")
-        except UnicodeDecodeError:
-            return found
-        return "cp1252"
-    return found
+    try:
+        data.decode("cp1252")
+    except UnicodeDecodeError:
+        return found
+    return "cp1252"

@@ -109,7 +109,7 @@ class Hazards:
                 *_wires(row),
                 *self._season(row),
                 *self._traffic(road),
-                *self._school(school),
+                *self._school(school, row["action"]),
             ]
             for row, school, road in zip(rows, schools, roads, strict=True)
         ]
@@ -145,13 +145,14 @@ class Hazards:
         text = f"{_CONCERNS[rule['concern']].capitalize()}. {extra}".strip()
         return [Hazard("window", "Inside a closed window.", text)]
 
-    def _school(self, zone: int) -> list[Hazard]:
+    def _school(self, zone: int, action: str) -> list[Hazard]:
         if zone < 0:
             return []
         row = self._context.table("ingest.zones").slice(zone, 1).to_pylist()[0]
         hours = f" Open {row['open_hours']}." if row["open_hours"] else " Hours not known."
         name = row["name"] or str(row["kind"])
-        text = f"{name}.{hours} No work over its paths when children come and go."
+        rule = " No work over its paths when children come and go." if action in CUTTING else ""
+        text = f"{name}.{hours}{rule}"
         return [Hazard("school", "School near.", text)]
 
     def _traffic(self, zone: int) -> list[Hazard]:
@@ -195,14 +196,37 @@ class Hazards:
         return [int(zone) for zone in found]
 
 
-def stop_conditions(action: str, hazards: list[Hazard]) -> list[str]:
-    """When to stop at this stop and call the office: common practice, no source."""
-    marks = {hazard.mark for hazard in hazards}
+def expected_decay(context: RenderContext) -> dict[int, str]:
+    """How much decay somebody measured, by tree, worst part first, so that a cut is compared."""
+    decay = context.table("scoring.decay")
+    known = decay.filter(pc.is_valid(decay["decayed_share"])).sort_by(
+        [("tree_key", "ascending"), ("decayed_share", "descending")]
+    )
+    made: dict[int, str] = {}
+    for row in known.to_pylist():
+        text = f"{terms.word(terms.Part(row['part']))}: about {row['decayed_share']:.0%} of the "
+        low, high = row["decayed_share_low"], row["decayed_share_high"]
+        span = f" ({low:.0%} to {high:.0%})" if low is not None and high is not None else ""
+        told = f"{text}diameter{span}"
+        key = row["tree_key"]
+        made[key] = f"{made[key]}; {told}" if key in made else told
+    return made
+
+
+def stop_conditions(action: str, hazards: list[Hazard], *, decay_told: bool) -> list[str]:
+    """When to stop at this stop and call the office: common practice, no source.
+
+    Parameters
+    ----------
+    decay_told : the card says how much decay to expect.
+    """
     if action not in CUTTING:
         return ["the tree moves, cracks or drops anything", "anything hangs or is split above you"]
     told = ["the tree moves or cracks", "people cannot be kept out from under it"]
-    if marks & {"brittle", "no_climb"}:
-        told.insert(1, "there is more decay at the cut than this card says")
+    if decay_told:
+        told.insert(1, "there is more decay than this card says")
+    elif {hazard.mark for hazard in hazards} & {"brittle", "no_climb"}:
+        told.insert(1, "the wood is worse than it looked from outside")
     told.append("a wire is nearer than you were told")
     told.append("a nest or roost is in use")
     return told
@@ -227,15 +251,17 @@ def _climb(row: Mapping[str, Any], reason: str) -> list[Hazard]:
     if not row["no_climb"]:
         return []
     head, text = DO_NOT_CLIMB.split(". ", 1)
-    return [Hazard("no_climb", f"{head}.", f"{text} {reason}".strip())]
+    # The reason repeats the order; the order stands in front of it already.
+    reason = reason.replace(f"{head}: ", "")
+    return [Hazard("no_climb", f"{head}.", f"{text} {reason[:1].upper()}{reason[1:]}".strip())]
 
 
 def _wires(row: Mapping[str, Any]) -> list[Hazard]:
     wires, voltage = row["wires"], row["voltage_v"]
     if wires in {"low_voltage", "high_voltage"}:
         known = f"{number(voltage)} V as the inventory has it" if voltage else "voltage unknown"
-        kind = wires.replace("_", " ").capitalize()
-        return [Hazard("wires", "Electric wires.", f"{kind}, {known}. {_LIVE}")]
+        kind = wires.replace("_", " ")
+        return [Hazard("wires", "Electric wires.", f"Recorded as {kind}, {known}. {_LIVE}")]
     if wires == "communication" and row["action"] in CUTTING:
         text = "Recorded as telephone or cable. Look for power lines with them; if in doubt, stop."
         return [Hazard("wires", "Wires.", text)]

@@ -17,15 +17,15 @@ from pipeline.geo.shapes import Geometries, from_wkb
 from pipeline.render.context import RenderContext
 from pipeline.units import Flags, Floats
 
-WIDTH, LEAST_HEIGHT, MOST_HEIGHT = 640.0, 300.0, 460.0
-_MARGIN = 34.0
+WIDTH, LEAST_HEIGHT, MOST_HEIGHT = 460.0, 240.0, 400.0
+_MARGIN = 28.0
 _LEAST_SPAN_M = 250.0
 _MOST_STREETS = 900
 _MOST_LABELS = 9
-_LABEL_CHAR_PX, _LABEL_ROOM_PX = 6.2, 64.0
+_LABEL_CHAR_PX, _LABEL_ROOM_PX = 6.2, 54.0
 _SAME_MARK_PX = 21.0
 _MAJOR_CLASSES = ("motorway", "trunk", "primary", "secondary", "tertiary")
-_BAR_PX = 110.0
+_BAR_PX = 90.0
 _HALF_TURN_DEG, _RIGHT_ANGLE_DEG = 180.0, 90.0
 
 
@@ -210,7 +210,8 @@ def _labels(
         name = str(names[row])
         if len(made) == _MOST_LABELS:
             break
-        if not name or name in said or length[row] < _LABEL_CHAR_PX * len(name):
+        fits = name in wanted or length[row] >= _LABEL_CHAR_PX * len(name)
+        if not name or name in said or not fits:
             continue
         ends = frame.to_drawing(
             shapely.get_coordinates(

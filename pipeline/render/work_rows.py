@@ -12,6 +12,8 @@ from pipeline.render.context import RenderContext
 from pipeline.units import Ints
 
 RATINGS = [terms.word(w) for w in terms.RatingWord]
+# Finer than anyone measures or bills: what is cut off is the noise of converted units.
+_DECIMALS = {"dbh_cm": 1, "hours": 2, "cost": 2}
 # Statements that speak of one action without naming it among their values.
 _ACTION_OF = {"action_make_safe": "make_safe", "action_inspect": "inspect"}
 _BESIDE = ("no_climb", "season_", "wires_", "decision_")  # they say how, not why
@@ -66,6 +68,8 @@ def _described(
     columns["part"] = _words(jobs["part"], PARTS)
     for name in ("tree_id", "species", "dbh_cm", "street", "address", "wires", "voltage_v"):
         columns[name] = flat(trees[name].take(keys))
+    for name, decimals in _DECIMALS.items():
+        columns[name] = pc.round(columns[name], decimals)
     columns["longitude"] = pc.round(longitude.take(keys), 6)
     columns["latitude"] = pc.round(latitude.take(keys), 6)
     if reasons:

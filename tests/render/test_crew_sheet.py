@@ -11,7 +11,7 @@ from lxml import html
 from pipeline.render.context import RenderContext
 from pipeline.render.pages import crew_sheet
 from pipeline.tables.inputs import WORK_DONE
-from tests.render import sheet_world
+from tests.render import map_world, sheet_world
 from tests.render.map_world import MARKUP
 from tests.render.sheet_world import CREWS, DAYS, STOPS
 
@@ -38,15 +38,22 @@ def test_each_crew_day_has_a_sheet_and_a_form(run: RenderContext) -> None:
 
 
 def test_stops_stand_in_driving_order_with_their_times(run: RenderContext) -> None:
-    cards = _sheet(run).xpath('//article[@class="stop"]')
+    cards = _sheet(run).xpath('//article[contains(@class, "stop")]')
     assert [card.get("id") for card in cards] == [f"s{n}" for n in range(1, STOPS + 1)]
     times = [card.xpath('.//span[@class="at"]')[0].text for card in cards]
     assert times[0] == "07:40\N{EN DASH}08:42"
     assert times == sorted(times)
 
 
+def test_a_job_of_several_days_says_which_day_it_is(run: RenderContext) -> None:
+    last = _sheet(run).xpath(f'//h2[@id="t{STOPS}"]')[0].text_content()
+    first = _sheet(run, "2027-01-05_lift-north").xpath('//h2[@id="t1"]')[0].text_content()
+    assert last.endswith("(day 1 of 2)")
+    assert first.endswith("(day 2 of 2)")
+
+
 def test_hazards_come_before_anything_else_on_a_card(run: RenderContext) -> None:
-    for card in _sheet(run).xpath('//article[@class="stop"]'):
+    for card in _sheet(run).xpath('//article[contains(@class, "stop")]'):
         order = [child.tag for child in card]
         assert order.index("ul") == 1  # right after the heading
         assert order.index("dl") > order.index("ul")
@@ -72,7 +79,7 @@ def test_a_sheet_of_many_stops_stays_small(tmp_path: Path) -> None:
     made = sheet_world.context(tmp_path)
     crew_sheet.write(made)
     size = (tmp_path / "crews" / f"{FIRST}.html").stat().st_size
-    frame = 14_000  # styles, drawing and head of the page
+    frame = 16_000  # styles, drawing and head of the page
     assert size < frame + STOPS * 2_600
 
 
@@ -114,7 +121,7 @@ def test_the_index_lists_every_day_once(run: RenderContext) -> None:
 
 
 def test_without_routes_the_index_says_so(tmp_path: Path) -> None:
-    made = sheet_world.map_world.context(tmp_path)
+    made = map_world.context(tmp_path)
     written = crew_sheet.write(made)
     assert [path.name for path in written] == ["index.html"]
     assert "No crew-day is planned" in written[0].read_text(encoding="utf-8")

@@ -9,7 +9,15 @@ import pytest
 
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
-from pipeline.render.hazards import CUTTING, MARKS, Hazard, Hazards, stop_conditions, within
+from pipeline.render.hazards import (
+    CUTTING,
+    MARKS,
+    Hazard,
+    Hazards,
+    expected_decay,
+    stop_conditions,
+    within,
+)
 from pipeline.tables.catalogue import TABLES
 from tests.render import sheet_world
 from tests.render.sheet_world import change
@@ -145,11 +153,22 @@ def test_every_hazard_has_its_drawing(run: RenderContext) -> None:
 
 
 def test_stop_conditions_follow_the_work() -> None:
-    looking = stop_conditions("inspect", [])
-    cutting = stop_conditions("remove", [Hazard("brittle", "", "")])
-    assert any("nest" in told for told in cutting)
-    assert any("more decay at the cut" in told for told in cutting)
-    assert not any("cut" in told for told in looking)
+    looking = stop_conditions("inspect", [], decay_told=True)
+    told = stop_conditions("remove", [Hazard("brittle", "", "")], decay_told=True)
+    brittle = stop_conditions("remove", [Hazard("brittle", "", "")], decay_told=False)
+    plain = stop_conditions("remove", [], decay_told=False)
+    assert all(any("nest" in one for one in words) for words in (told, brittle, plain))
+    assert "there is more decay than this card says" in told
+    assert "there is more decay than this card says" not in brittle
+    assert len(brittle) == len(plain) + 1
+    assert not any("decay" in one for one in looking)
+
+
+def test_measured_decay_is_told_with_its_range(run: RenderContext) -> None:
+    decay = run.table("scoring.decay").to_pylist()[0]
+    text = expected_decay(run)[decay["tree_key"]]
+    share, low = round(100 * decay["decayed_share"]), round(100 * decay["decayed_share_low"])
+    assert text.startswith(f"butt: about {share}% of the diameter ({low}% to ")
 
 
 def test_no_stops_no_hazards(run: RenderContext) -> None:

@@ -13,7 +13,7 @@ from pipeline.render.exports import geopackage, lists, spreadsheet
 from pipeline.render.pages import crew_sheet, index, run_report
 from pipeline.tables.store import RunStore
 from pipeline.terms import RatingWord
-from tests.render import sheet_world
+from tests.render import map_world, sheet_world
 from tests.render.map_world import ratings_of, say
 
 WRITERS = (
@@ -74,9 +74,7 @@ def test_not_assessed_is_counted_apart_from_low(run: RenderContext) -> None:
 
 
 def test_each_missing_input_is_told_with_what_it_costs(tmp_path: Path) -> None:
-    bare = RenderContext(
-        sheet_world.map_world.settings(), RunStore(tmp_path), Library(), tmp_path, say
-    )
+    bare = RenderContext(map_world.settings(), RunStore(tmp_path), Library(), tmp_path, say)
     bare.store.epsg = sheet_world.EPSG
     told = {note.what: note.cost for note in account.missing_inputs(bare)}
     assert "Nearly all trees are not assessed" in told["No inspections"]

@@ -8,9 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import lists
-from tests.render import sheet_world
+from pipeline.run import execute
+from pipeline.settings.load import load
+from pipeline.settings.model import RunSettings
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.store import RunStore
+from tests.conftest import ROOT
+from tests.render import map_world, sheet_world
 from tests.render.sheet_world import FORMULA
 
 
@@ -69,8 +76,57 @@ def test_rows_set_aside_keep_their_columns_and_can_be_fed_back(run: RenderContex
     assert rows[2]["Tree No"] == ""
 
 
+def test_each_file_has_its_own_list_with_its_own_columns(run: RenderContext) -> None:
+    names = sorted(path.name for path in (run.out / "quarantine").iterdir())
+    assert names == ["0_trees_trees.csv", "1_sightings_sightings.csv"]
+    trees = _rows(run.out / "quarantine" / names[0])
+    assert len(trees) == 2
+    assert set(trees[0]) - set(lists.WHY) == {"Tree No", "Lat", "Notes"}
+
+
+def test_a_list_that_was_mended_is_read_and_nothing_is_lost(tmp_path: Path) -> None:
+    """The invented town's own rows: set aside, mended as a clerk would, read again."""
+    town = _settings(tmp_path / "town.toml", ROOT / "sample_inventory" / "trees.csv")
+    first = execute(town, stages=("ingest",), out=tmp_path / "first").folder
+    made = RenderContext(town, RunStore(first), Library(), tmp_path / "out", map_world.say)
+    lists.write_quarantine(made)
+    path = tmp_path / "out" / "quarantine" / "0_trees_trees.csv"
+    rows = _rows(path)
+    placeless = [row for row in rows if row["why_column"] == "Lon" and not row["Lon"]]
+    assert placeless
+    for row in placeless:
+        row["Lat"], row["Lon"] = "43.2001", "-76.9001"
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    mended = _settings(tmp_path / "again.toml", path)
+    again = execute(mended, stages=("ingest",), out=tmp_path / "second")
+    trees = RunStore(again.folder).read(TABLES["ingest.trees"])
+    aside = RunStore(again.folder).read(TABLES["ingest.quarantine"])
+    assert {row["Tree No"] for row in placeless} <= set(trees["tree_id"].to_pylist())
+    assert trees.num_rows + aside.num_rows == len(rows)
+
+
+def _settings(path: Path, trees: Path) -> RunSettings:
+    path.write_text(
+        f"""
+data = "{trees.parent.as_posix()}"
+as_of = 2026-11-15
+[city]
+name = "Larkmere"
+crs = "EPSG:32618"
+[[inputs.trees]]
+files = ["{trees.name}"]
+columns = "larkmere_trees"
+""",
+        encoding="utf-8",
+    )
+    return load(path)
+
+
 def test_an_empty_list_has_its_header(tmp_path: Path) -> None:
-    made = sheet_world.map_world.context(tmp_path / "run")
+    made = map_world.context(tmp_path / "run")
     bare = RenderContext(made.settings, type(made.store)(tmp_path / "bare"), made.library,
                          tmp_path, made.sentence)  # fmt: skip
     bare.store.epsg = sheet_world.EPSG

@@ -9,7 +9,7 @@ from lxml import html
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.pages import run_report
-from tests.render import sheet_world
+from tests.render import map_world, sheet_world
 from tests.render.map_world import say
 
 
@@ -103,7 +103,7 @@ def test_versions_are_those_installed() -> None:
 
 
 def test_a_run_without_tables_still_has_a_report(tmp_path: Path) -> None:
-    made = sheet_world.map_world.context(tmp_path)
+    made = map_world.context(tmp_path)
     bare = RenderContext(made.settings, type(made.store)(tmp_path / "bare"), Library(),
                          tmp_path, say)  # fmt: skip
     bare.store.epsg = sheet_world.EPSG

@@ -24,6 +24,10 @@ QUEUE_COLUMNS = (
     "season_code", "not_before", "harm_removed", "species", "dbh_cm", "street", "address", "ward",
     "wires", "longitude", "latitude",
 )  # fmt: skip
+WHY = (
+    "why_file", "why_line", "why_row", "why_column", "why_value", "why_reason", "why_remedy",
+    "why_danger",
+)  # fmt: skip
 LEFT_OUT_COLUMNS = (
     "job_id", "tree_id", "action", "part", "rating", "reason", "detail", "deadline_on", "hours",
     "machine", "harm_removed", "species", "dbh_cm", "street", "address", "ward", "longitude",
@@ -109,29 +113,42 @@ def _known(keys: pa.ChunkedArray) -> pa.Array:
 
 
 def write_quarantine(context: RenderContext) -> list[Path]:
-    """quarantine.csv: the original columns of each row set aside, and why, to mend and feed back.
+    """quarantine.csv with every row set aside, danger first, and quarantine/ with a list a file.
 
-    Files with different headers share the sheet: a column that a file has not is empty. Numbers
-    stay as they were; text that a spreadsheet would run as a formula gets an apostrophe in front.
+    The list of one file holds that file's columns and the reasons: it is mended and fed back with
+    the column map of the file. Numbers stay as they were; text that a spreadsheet would run as a
+    formula gets an apostrophe in front.
     """
     table = context.table("ingest.quarantine")
+    sources = context.table("ingest.sources").select(["source_key", "input", "file"]).to_pylist()
+    written = [write_bytes(context.out / "quarantine.csv", csv_bytes(_set_aside(context, table)))]
+    keys = table["source_key"]
+    for source in sources:
+        rows = table.filter(pc.equal(keys, source["source_key"]))
+        if rows.num_rows:
+            name = f"{source['source_key']}_{source['input']}_{Path(source['file']).stem}.csv"
+            path = context.out / "quarantine" / name
+            written.append(write_bytes(path, csv_bytes(_set_aside(context, rows))))
+    return written
+
+
+def _set_aside(context: RenderContext, table: pa.Table) -> pa.Table:
+    """Rows set aside with why and with their own columns; a column that a row has not is empty."""
     sources = context.table("ingest.sources")["file"].to_pylist()
     originals = [json.loads(text) for text in table["original"].to_pylist()]
     headers = list(dict.fromkeys(name for row in originals for name in row))
-    columns: dict[str, pa.Array] = {
-        "why_file": pa.array([sources[k] for k in table["source_key"].to_pylist()], pa.string()),
-        "why_line": table["line"].combine_chunks(),
-        "why_row": table["row"].combine_chunks(),
-        "why_column": table["column"].cast(pa.string()).combine_chunks(),
-        "why_value": table["value"].combine_chunks(),
-        "why_reason": table["reason"].combine_chunks(),
-        "why_remedy": table["remedy"].combine_chunks(),
-        "why_danger": table["danger"].combine_chunks(),
-    }
+    files = pa.array([sources[k] for k in table["source_key"].to_pylist()], pa.string())
+    told = [files, *(_plain(table[name.removeprefix("why_")]) for name in WHY[1:])]
+    columns: dict[str, pa.Array] = dict(zip(WHY, told, strict=True))
     # A list that was fed back and set aside again carries the old reasons; the new ones stand.
     for name in [header for header in headers if header not in columns]:
         columns[name] = pa.array([_text(row.get(name)) for row in originals], pa.string())
-    return [write_bytes(context.out / "quarantine.csv", csv_bytes(pa.table(columns)))]
+    return pa.table(columns)
+
+
+def _plain(column: pa.ChunkedArray) -> pa.Array:
+    flat = column.cast(pa.string()) if pa.types.is_dictionary(column.type) else column
+    return flat.combine_chunks()
 
 
 def _text(value: object) -> str | None:

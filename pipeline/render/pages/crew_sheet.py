@@ -6,6 +6,7 @@ signal, and each place opens in any navigation app by its geo: link.
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +24,14 @@ from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import csv_bytes
 from pipeline.render.files import page, write_bytes, write_text
-from pipeline.render.hazards import MARKS, Hazards, coordinates, stop_conditions
+from pipeline.render.hazards import (
+    CUTTING,
+    MARKS,
+    Hazards,
+    coordinates,
+    expected_decay,
+    stop_conditions,
+)
 from pipeline.render.sketch import Streets, sketch
 from pipeline.tables.inputs import WORK_DONE
 from pipeline.terms import RatingWord
@@ -75,6 +83,7 @@ def write(context: RenderContext) -> list[Path]:
                 "cards": cards[held],
                 "sketch": drawing,
                 "hazard_marks": MARKS,
+                "rating_words": RatingWord,
                 "cautions": EVERY_PAGE,
                 "before": neighbours[row][0],
                 "after": neighbours[row][1],
@@ -162,9 +171,16 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
         ["harm_removed", "crew_type", "x_m", "y_m"]
     ).to_pylist()
     whole = pc.round(pc.multiply(stops["dbh_cm"], 1.0)).to_pylist()
+    decay = expected_decay(context)
+    days = Counter(stops["job_key"].to_pylist())
+    begun: Counter[int] = Counter()
     for card, found, dbh in zip(cards, hazards, whole, strict=True):
+        begun[card["job_key"]] += 1
+        card["nth"], card["days"] = begun[card["job_key"]], days[card["job_key"]]
         card["hazards"] = found
-        card["halt"] = stop_conditions(card["action"], found)
+        card["decay"] = decay.get(card["tree_key"], "")
+        card["halt"] = stop_conditions(card["action"], found, decay_told=bool(card["decay"]))
+        card["looking"] = card["action"] not in CUTTING
         card["rating"] = _WORDS[card["rating"]]
         card["from"] = clock(card["arrive_min"])
         card["to"] = clock(card["leave_min"])

@@ -121,4 +121,5 @@ def test_without_such_trees_it_says_so(tmp_path: Path) -> None:
     calm = map_world.context(tmp_path, 3)
     text = council_map.html(calm)
     assert "No public tree is rated high or extreme in this run" in text
+    assert "none of these is rated high or extreme" in text
     assert "Not inspected is not low." in text

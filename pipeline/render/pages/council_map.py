@@ -205,15 +205,7 @@ def _account(
 
 
 def _summary(city: str, account: Account, levels: list[RatingWord]) -> list[str]:
-    counts = [f"{account.ratings[r]:,} {word(r)}" for r in reversed(levels)]
-    rated = " and ".join([counts[0].replace(" ", " are rated ", 1), *counts[1:]])
-    share = account.assessed / account.public if account.public else 0.0
-    lines = [
-        (
-            f"{city} looks after {account.public:,} public trees. {account.assessed:,} of them "
-            f"({_in_hundred(share)}) were assessed within the city's inspection cycle: {rated}."
-        )
-    ]
+    lines = [f"{city} looks after {account.public:,} public trees. {_rated_words(account, levels)}"]
     total = account.planned + sum(account.left.values())
     if account.planned and account.last_day:
         which = "all" if account.planned == total else f"{account.planned:,} of"
@@ -233,6 +225,19 @@ def _summary(city: str, account: Account, levels: list[RatingWord]) -> list[str]
             f"land they stand on; they are worked on and not shown here."
         )
     return lines
+
+
+def _rated_words(account: Account, levels: list[RatingWord]) -> str:
+    cycle = "within the city's inspection cycle"
+    if not account.assessed:
+        return f"None of them has been assessed {cycle}, so none has a rating."
+    share = _in_hundred(account.assessed / account.public)
+    seen = f"{account.assessed:,} of them ({share}) were assessed {cycle}"
+    if not any(account.ratings[r] for r in levels):
+        return f"{seen}; none of these is rated {' or '.join(word(r) for r in levels)}."
+    counts = [f"{account.ratings[r]:,} {word(r)}" for r in reversed(levels)]
+    counts[0] = counts[0].replace(" ", " rated ", 1)
+    return f"{seen}: {' and '.join(counts)}."
 
 
 def _in_hundred(share: float) -> str:

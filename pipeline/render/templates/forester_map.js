@@ -68,6 +68,9 @@ class Page {
     byId("show-sightings").addEventListener("change", () => this.drawSightings());
     byId("show-zones").addEventListener("change", (event) => (event.target.checked ? this.zones.addTo(map) : this.zones.remove()));
     byId("grip").addEventListener("click", () => this.sheet());
+    let closed = []; // paper cannot be unfolded: all is printed but the values that nobody opened
+    window.addEventListener("beforeprint", () => { closed = [...document.querySelectorAll("details:not([open], .behind)")]; for (const fold of closed) fold.open = true; });
+    window.addEventListener("afterprint", () => { for (const fold of closed) fold.open = false; });
     document.addEventListener("keydown", (event) => { if (event.key === "Escape") { byId("hits").replaceChildren(); this.close(); } });
     window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { this.ground.redraw(); this.zones.redraw(); this.layer.redraw(); });
   }
@@ -179,7 +182,7 @@ class Page {
     const go = () => { if (at >= 0) { byId("show-sightings").checked = true; map.setView([this.extras.sightings.lat[at], this.extras.sightings.lon[at]], 18); this.sheet(false); } };
     return el("li", {}, el("button", { type: "button", class: urgent ? "urgent" : "", on: { click: go } },
       el("span", { class: "none", "aria-hidden": "true" }, at >= 0 ? "?" : "!"),
-      el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : more ? "A row set aside" : "Not on the map"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : where)),
+      el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : more ? "Set aside" : "Not on the map"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : where)),
         el("span", { class: "sub" }, sentence, more ? el("br") : "", more))));
   }
 
@@ -216,7 +219,7 @@ class Page {
       if (!bounds.contains([s.lat[k], s.lon[k]])) return;
       at.set(key, k);
       const place = [s.lat[k], s.lon[k]], open = s.match[k] === "ambiguous" || s.match[k] === "unmatched";
-      if (s.accuracy[k]) this.sightings.addLayer(L.circle(place, { radius: s.accuracy[k], color: c.accent, weight: 1.2, dashArray: "4 3", fillOpacity: 0.06, interactive: false }));
+      if (s.accuracy[k]) this.sightings.addLayer(L.circle(place, { radius: s.accuracy[k], color: c.accent, weight: 1.2, opacity: s.accuracy[k] > 60 ? 0.5 : 1, dashArray: "4 3", fillOpacity: s.accuracy[k] > 60 ? 0 : 0.06, interactive: false }));
       const words = [s.name[k], dayWords(s.on[k]), spaced(s.match[k]) + (s.note[k] ? `: ${spaced(s.note[k])}` : ""), s.accuracy[k] ? `placed to ${Math.round(s.accuracy[k])} m` : "no accuracy told"].filter(Boolean);
       const text = el("div", {}, words.map((word) => el("div", {}, word)));
       const point = L.circleMarker(place, { radius: open ? 4 : 3, color: c.accent, weight: open ? 2 : 1.5, fillColor: c.card, fillOpacity: 1 }).bindTooltip(text);

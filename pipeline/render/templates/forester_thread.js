@@ -86,11 +86,25 @@ class Thread {
     if (link === "target" && k !== undefined && this.evidence.impact[k]) head.append(el("span", { class: "rating" }, Mark.steps(this.evidence.impact[k], STEP_WORDS.impact), STEP_WORDS.impact[this.evidence.impact[k] - 1]));
     item.append(head);
     if (!rows.length) item.append(el("p", { class: "quiet" }, missing));
-    for (const row of rows) item.append(this.fact(row));
+    const [told, folded] = this.weighed(rows, k);
+    for (const row of told) item.append(this.fact(row));
+    if (folded.length) item.append(el("details", {}, el("summary", {}, `${folded.length} more of this kind`), folded.map((row) => this.fact(row))));
     if (link === "wood" && decay && decay.share !== null) item.append(Thread.span(decay));
     if (link === "action") item.append(...this.plan(i));
     item.append(this.behind(rows));
     return item;
+  }
+
+  /* In a long knot: what came first, and what decides, stand; the rest is folded, not dropped. */
+  weighed(all, k) {
+    const said = new Set(), rows = all.filter((row) => !said.has(this.facts.said[row]) && said.add(this.facts.said[row]));
+    if (rows.length <= 4) return [rows, []];
+    const worst = k === undefined ? "" : STEP_WORDS.failure[this.evidence.failure[k] - 1];
+    const decides = (row, at) => {
+      const values = this.factTexts.values[this.facts.said[row]] || {};
+      return at < 2 || values.passed === true || values.failure === worst || Object.keys(values).length <= 1;
+    };
+    return [rows.filter(decides), rows.filter((row, at) => !decides(row, at))];
   }
 
   rows(i, link) {
@@ -106,7 +120,7 @@ class Thread {
 
   /* Everything behind the sentences of one knot, folded away until it is asked for. */
   behind(rows) {
-    const made = el("details");
+    const made = el("details", { class: "behind" });
     let sourced = false;
     for (const row of rows) {
       const said = this.facts.said[row], source = this.factTexts.sources[this.facts.source[row]];

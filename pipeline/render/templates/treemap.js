@@ -202,7 +202,7 @@ function zoneLayer(shapes, names) {
     const c = colours();
     const all = () => tracePass(pen, tile, shapes, () => true, 4);
     const areas = () => tracePass(pen, tile, shapes, (l) => shapes.area[l] === 1, 4);
-    if (areas()) { pen.globalAlpha = 0.14; pen.fillStyle = c.zone; pen.fill("evenodd"); pen.globalAlpha = 1; }
+    if (areas()) { pen.globalAlpha = 0.07; pen.fillStyle = c.zone; pen.fill("evenodd"); pen.globalAlpha = 1; }
     if (all()) { pen.strokeStyle = c.zone; pen.lineWidth = 1.5; pen.setLineDash([6, 3]); pen.stroke(); pen.setLineDash([]); }
     if (tile.zoom < 16) return;
     pen.font = `600 11px ${c.body}`; pen.textAlign = "center"; pen.lineWidth = 3; pen.lineJoin = "round";
@@ -256,7 +256,7 @@ function treeLayer(trees, options = {}) {
     const r = Math.max(Math.min(full, rating >= 3 ? 1.8 : 0.9), full * fit), outlined = fit > 0.7;
     if (rating === 5) { pen.strokeStyle = c["map-text"]; pen.globalAlpha = 0.6; pen.lineWidth = 1; if (r > 2) pen.stroke(discs(list, Math.max(1.4, r * 0.45))); pen.globalAlpha = 1; return; }
     const colour = c[`rating-${RATING_NAMES[rating]}`];
-    if (r < 2.2) { pen.fillStyle = rating === 0 ? c["map-text"] : colour; pen.globalAlpha = rating === 0 ? 0.45 : 1; squares(pen, list, r * 0.8); pen.globalAlpha = 1; return; }
+    if (r < 2.2) { pen.fillStyle = rating === 0 ? c["map-text"] : colour; pen.globalAlpha = rating === 0 ? 0.45 * Math.max(0.3, fit) : 1; squares(pen, list, r * 0.8); pen.globalAlpha = 1; return; }
     const disc = discs(list, r);
     pen.fillStyle = colour; pen.fill(disc);
     pen.strokeStyle = rating === 0 ? c["map-text"] : c.outline;

@@ -2,6 +2,7 @@
 
 import csv
 import gzip
+import re
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,7 +22,8 @@ _CHUNK_BYTES = 1_000_000
 _BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _WESTERN = frozenset({"cp1252", "latin_1", "iso8859_15", "cp1254", "iso8859_9", "mac_roman",
                       "mac_iceland", "cp850", "cp858", "cp437", "hp_roman8"})  # fmt: skip
-_FEW_LETTERS = 200
+_FEW_WORDS = 100
+_ACCENTED_WORD = re.compile(rb"[A-Za-z]*[\x80-\xff][A-Za-z\x80-\xff]*")
 _FIRST_ABOVE_ASCII, _FIRST_LETTER_OF_LATIN_1 = 0x80, 0xA0
 _QUOTE, _NEWLINE = ord('"'), ord("\n")
 
@@ -321,8 +323,9 @@ def _encoding_of(data: bytes, where: str) -> str:
         return "utf-8"
     if b"\x00" in data[:_SAMPLE_BYTES]:
         raise UnreadableTextError(where, "zero bytes, as in a binary file")
-    best = charset_normalizer.from_bytes(_telling_sample(data)).best()
-    settled = _settled(None if best is None else str(best.encoding), data)
+    guesses = list(charset_normalizer.from_bytes(_telling_sample(data)))
+    least = min((guess.chaos for guess in guesses), default=0.0)
+    settled = _settled([str(guess.encoding) for guess in guesses if guess.chaos <= least], data)
     if settled is None:
         raise UnreadableTextError(where, "bytes in no known encoding")
     return settled
@@ -336,20 +339,21 @@ def _telling_sample(data: bytes) -> bytes:
     return b"\n".join(lines)[:_SAMPLE_BYTES]
 
 
-def _settled(found: str | None, data: bytes) -> str | None:
+def _settled(guesses: list[str], data: bytes) -> str | None:
     """The detector's word, unless it had too little to go by.
 
     A few accented letters amid ASCII tell no code page from another, and detectors then guess
     wildly, even at two-byte scripts. Where bytes above ASCII stand alone, as accents do, and are
-    few or taken for another Western page, the text is read as Latin-1, or as cp1252 where it uses
-    what that adds to Latin-1.
+    few, or a Western page is among the equally good guesses, the text is read as Latin-1, or as
+    cp1252 where it uses what that adds to Latin-1.
     """
+    found = guesses[0] if guesses else None
     array = np.frombuffer(data, dtype=np.uint8)
     high = array >= _FIRST_ABOVE_ASCII
     paired = high[1:] & high[:-1]
     alone = 2 * int(paired.sum()) < int(high.sum())
-    few = int(high.sum()) < _FEW_LETTERS
-    if not (alone and (few or found is None or found in _WESTERN)):
+    few = len(set(_ACCENTED_WORD.findall(data))) < _FEW_WORDS
+    if not (alone and (few or found is None or not _WESTERN.isdisjoint(guesses))):
         return found
     if array[high].min() >= _FIRST_LETTER_OF_LATIN_1:
         return "latin-1"

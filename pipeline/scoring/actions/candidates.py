@@ -156,8 +156,7 @@ def _residual(
         concerned &= (pairs.target_kinds & rule.condition.target_kinds) != 0
     if rule.residual == "target_gone":
         left = np.where(concerned, np.int8(RatingWord.LOW), pairs.rating)
-        keeps = 0.0 if rule.condition.target_kinds else rule.residual_harm_share
-        harm = pairs.harm * np.where(concerned, keeps, 1.0)
+        harm = pairs.harm * np.where(concerned, rule.residual_harm_share, 1.0)
     else:
         lowered = _lowered(rule.residual, pairs.failure)
         failure = np.where(concerned, lowered, pairs.failure).astype(np.int8)

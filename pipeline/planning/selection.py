@@ -41,12 +41,18 @@ class JobArrays:
     tie: Ints
 
 
+def urgency(jobs: JobArrays, rows: Ints, *, quarter: int, last_day: int) -> Ints:
+    """0 make-safe, 1 pinned, 2 due in the quarter or late, 3 the rest; shape as `rows`."""
+    pinned = (jobs.pinned[rows] >= 0) & (jobs.pinned[rows] <= quarter)
+    due = jobs.deadline[rows] <= last_day
+    return np.select([jobs.make_safe[rows], pinned, due], [_MAKE_SAFE, _PINNED, _DUE], _OTHER)
+
+
 def priority(jobs: JobArrays, rows: Ints, *, quarter: int, last_day: int) -> Ints:
     """The rows in the order in which a quarter serves them."""
     deadline = jobs.deadline[rows]
     due = deadline <= last_day
-    pinned = (jobs.pinned[rows] >= 0) & (jobs.pinned[rows] <= quarter)
-    tier = np.select([jobs.make_safe[rows], pinned, due], [_MAKE_SAFE, _PINNED, _DUE], _OTHER)
+    tier = urgency(jobs, rows, quarter=quarter, last_day=last_day)
     worth = jobs.harm[rows] / np.maximum(jobs.hours[rows], np.finfo(np.float64).tiny)
     order = np.lexsort((jobs.tie[rows], -worth, np.where(due, deadline, last_day + 1), tier))
     return rows[order]
@@ -124,11 +130,26 @@ def select_quarter(
 ) -> tuple[Ints, Ints]:
     """The jobs of one quarter in order of urgency, and the pool of each.
 
-    Jobs whose window opens later, or that a person pinned to a later quarter, wait.
+    Jobs whose window opens later, or that a person pinned to a later quarter, wait. Among jobs of
+    one urgency a pool does the work that it is the first choice for, then what others could not
+    take: looks that have piled up do not take the hours of those who measure.
     """
     open_now = (jobs.earliest[rows] <= last_day) & (jobs.pinned[rows] <= quarter)
     possible = rank[jobs.group[rows]].any(axis=1)
     ordered = priority(jobs, rows[open_now & possible], quarter=quarter, last_day=last_day)
-    pool, _ = choose(jobs, ordered, free, rank)
+    tier = urgency(jobs, ordered, quarter=quarter, last_day=last_day)
+    pool = np.full(ordered.shape, NOWHERE, dtype=np.int64)
+    left = free
+    for level in (_MAKE_SAFE, _PINNED, _DUE, _OTHER):
+        for choices in (_first_choice(rank), rank):
+            at = np.flatnonzero((tier == level) & (pool == NOWHERE))
+            pool[at], left = choose(jobs, ordered[at], left, choices)
     chosen = pool != NOWHERE
     return ordered[chosen], pool[chosen]
+
+
+def _first_choice(rank: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """The ranks of the pools that a group asks first; the others as if they could not."""
+    able = np.where(rank > 0, rank, np.iinfo(np.int64).max)
+    best = able.min(axis=1, initial=np.iinfo(np.int64).max)
+    return np.where(able == best[:, None], rank, 0)

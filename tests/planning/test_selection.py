@@ -145,3 +145,13 @@ def test_the_order_of_rows_changes_nothing(hours: list[float], random: object) -
 def test_no_hours_and_no_jobs() -> None:
     assert chosen(jobs([1.0]), [0.0], [[1]]) == {}
     assert chosen(jobs([]), [5.0], [[1]]) == {}
+
+
+def test_a_second_choice_takes_only_hours_that_its_own_work_leaves() -> None:
+    # Two looks, overdue for longer, and one measurement; the measuring crew has 2 h, lookers 1 h.
+    work = replace(
+        jobs([1.0, 1.0, 1.0]), group=np.array([0, 0, 1]), deadline=np.array([-90, -80, 10])
+    )
+    rank = [[1, 2], [0, 1]]
+    assert chosen(work, [1.0, 1.0], rank) == {0: 0, 2: 1}
+    assert chosen(work, [1.0, 2.0], rank) == {0: 0, 1: 1, 2: 1}

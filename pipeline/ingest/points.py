@@ -74,7 +74,9 @@ def read_places(mapped: Mapped, *, crs: str | None, need: bool) -> Places:
                 remedy="Map the columns of the place in a column map.",
             )
         nothing = np.full(len(mapped), np.nan)
-        return Places(nothing, nothing, "no place", np.zeros(len(mapped), np.bool_), {}, ())
+        untold = np.zeros(len(mapped), np.bool_)
+        findings = _unusable(mapped, nothing, nothing, untold)
+        return Places(nothing, nothing, "no place", untold, {}, findings)
     a, b, told, name, source = found
     parsed = geo_crs.parse(name, where=where)
     read = np.isfinite(a) & np.isfinite(b)
@@ -130,7 +132,7 @@ def judged(
         outside = np.isfinite(lon) & ~inside
         findings += _aside(mapped, outside & ~impossible, OUTSIDE_BOX,
                            "the place lies outside the bounding box of the settings",
-                           "Nothing, if it belongs to another place; else mend the box.")  # fmt: skip
+                           "Nothing, if it belongs elsewhere; else mend the box.")  # fmt: skip
     else:
         outside = away > FOREIGN_KM
         findings += _aside(mapped, outside & ~impossible, "out_of_area",

@@ -27,6 +27,7 @@ Shapes = npt.NDArray[np.object_]
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".csv.gz", ".tsv.gz", ".txt.gz")
 SHEET_ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+_LARGEST_BLOCK = 2**31 - 1
 _ZIP_MARK = b"PK\x03\x04"
 _MUST_HAVE_ROWS = frozenset({"trees"})
 
@@ -248,10 +249,12 @@ def _line_starts(
     )
 
 
-def _parsed(data: bytes, delimiter: str, headers: list[str]) -> pa.Table:
+def _parsed(
+    data: bytes, delimiter: str, headers: list[str], *, block: int | None = None
+) -> pa.Table:
     return pyarrow.csv.read_csv(
         pa.BufferReader(data),
-        read_options=pyarrow.csv.ReadOptions(column_names=headers, skip_rows=1),
+        read_options=pyarrow.csv.ReadOptions(column_names=headers, skip_rows=1, block_size=block),
         parse_options=pyarrow.csv.ParseOptions(delimiter=delimiter, newlines_in_values=True),
         convert_options=pyarrow.csv.ConvertOptions(
             column_types=dict.fromkeys(headers, pa.string()), strings_can_be_null=False
@@ -296,7 +299,9 @@ def _some_records(
         data[records.starts[a] : records.ends[b - 1]] for a, b in edges.reshape(-1, 2).tolist()
     ]
     try:
-        table = _parsed(b"\n".join(pieces), delimiter, headers)
+        whole = b"\n".join(pieces)
+        # one block: a cell may be longer than the usual one
+        table = _parsed(whole, delimiter, headers, block=min(len(whole) + 1, _LARGEST_BLOCK))
     except pa.ArrowInvalid as fault:
         raise InputError(
             where=where,

@@ -10,7 +10,7 @@ import pytest
 
 from pipeline.errors import InputError, ManyFaults, PipelineError, SettingsError
 from pipeline.ingest.column_map import ColumnMap
-from pipeline.ingest.columns import Mapped, apply
+from pipeline.ingest.columns import Mapped, Vocabulary, apply
 from pipeline.ingest.quarantine import Done
 from pipeline.ingest.readers import RawTable
 
@@ -21,7 +21,7 @@ def raw(kind: str = "trees", **columns: list[str | None]) -> RawTable:
     return RawTable(0, kind, "a.csv", "", 0, "CSV", data, np.arange(1, data.num_rows + 1))
 
 
-def mapped(table: RawTable, vocabulary: Any = None, **toml: Any) -> Mapped:
+def mapped(table: RawTable, vocabulary: Vocabulary | None = None, **toml: object) -> Mapped:
     """The file under a map."""
     column_map = ColumnMap.from_toml({"kind": table.kind, **toml}, where="map")
     return apply(table, column_map, table.kind, vocabulary=vocabulary)

@@ -1,0 +1,137 @@
+"""Sightings: attachment first, then the tree told, then the place; nothing is thrown away."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.ingest.sightings import PSEUDONYM_NOTE, pseudonym
+from tests.ingest.little_city import LAT, LON, LittleCity, inventory, tree
+
+INPUTS = '[[inputs.trees]]\nfiles=["trees.csv"]\n[[inputs.sightings]]\nfiles=["s.csv"]\n'
+# A tree by itself, 500 m from the others.
+ALONE = tree(1, longitude=f"{LON - 0.0061:.6f}", latitude=f"{LAT + 0.0003:.6f}")
+AT_ALONE = f"{LON - 0.0061:.6f},{LAT + 0.0003:.6f}"
+
+
+def joined(folder: Path, header: str, *rows: str, trees: tuple[str, ...] = (ALONE,)) -> LittleCity:
+    """The sightings of a little city."""
+    text = "\n".join([header, *rows]) + "\n"
+    return LittleCity(folder).ingest({"trees.csv": inventory(*trees), "s.csv": text}, inputs=INPUTS)
+
+
+PLACE = "name,seen_on,longitude,latitude,accuracy_m"
+
+
+@pytest.mark.parametrize(
+    ("place", "accuracy", "match", "note"),
+    [
+        (AT_ALONE, "3", "by_place", None),
+        (AT_ALONE, "500", "unmatched", "accuracy_beyond_cap"),
+        (AT_ALONE, "", "unmatched", "accuracy_unknown"),
+        (f"{LON + 0.01:.6f},{LAT + 0.0003:.6f}", "15", "ambiguous", "several_trees_near"),
+        (f"{LON - 0.012:.6f},{LAT:.6f}", "5", "unmatched", "no_tree_near"),
+    ],
+)
+def test_by_place(tmp_path: Path, place: str, accuracy: str, match: str, note: str | None) -> None:
+    city = joined(tmp_path, PLACE, f"Ganoderma applanatum,2026-01-01,{place},{accuracy}")
+    (row,) = city.rows("sightings")
+    assert (row["match"], row["match_note"]) == (match, note)
+    weights = [float(str(one["weight"])) for one in city.rows("sighting_matches")]
+    assert sum(weights) == pytest.approx(1.0 if match in {"by_place", "ambiguous"} else 0.0)
+    key = city.trees()["T1"]["tree_key"] if match == "by_place" else -1
+    assert row["tree_key"] == key
+
+
+TOLD = f"tree_id,attachment,position,{PLACE}"
+
+
+@pytest.mark.parametrize(
+    ("told", "position", "match", "note"),
+    [
+        ("T1,", ",", "by_id", None),
+        ("T1,", f",{AT_ALONE}", "by_id", None),
+        ("T100,", f",{AT_ALONE}", "by_id", "id_and_place_disagree"),
+        ("T999,", ",", "unmatched", "id_unknown"),
+        ("T999,", f",{AT_ALONE}", "by_place", "id_unknown"),
+        ("T1,free", ",", "not_decay", "free_in_soil"),
+        ("T1,", "mulch,", "not_decay", "free_in_soil"),
+        ("T1,", "soil_over_root,", "by_id", None),
+        ("T1,free", "stem,", "by_id", None),
+        ("S1,", ",", "by_id", "tree_not_standing"),
+    ],
+)
+def test_by_id_and_attachment(
+    tmp_path: Path, told: str, position: str, match: str, note: str | None
+) -> None:
+    where, _, place = position.partition(",")
+    row_text = f"{told},{where},Fomes fomentarius,2026-01-01,{place or ','},3"
+    header = "tree_id,longitude,latitude,species,dbh_cm,notes,status"
+    trees = [line + "," for line in inventory(ALONE).splitlines()[1:]]
+    stump = tree(5, tree_id="S1") + ",stump"
+    city = LittleCity(tmp_path).ingest(
+        {
+            "trees.csv": "\n".join([header, *trees, stump]) + "\n",
+            "s.csv": f"{TOLD}\n{row_text}\n",
+        },
+        inputs=INPUTS,
+    )
+    (row,) = city.rows("sightings")
+    assert (row["match"], row["match_note"]) == (match, note)
+
+
+def test_a_free_mushroom_said_to_sit_on_the_stem_is_not_cleared(tmp_path: Path) -> None:
+    city = joined(tmp_path, TOLD, "T1,free,stem,Fomes fomentarius,2026-01-01,,,")
+    (row,) = city.rows("sightings")
+    assert row["attachment"] == "unknown"
+
+
+def test_a_sighting_needs_a_tree_or_a_place(tmp_path: Path) -> None:
+    city = joined(
+        tmp_path, TOLD, ",,,Fomes fomentarius,2026-01-01,,,", "T1,,,Fomes fomentarius,,0,0,3"
+    )
+    assert city.codes("quarantine") == {"place_missing": 1}
+    assert city.codes("findings") == {"place_zero": 1, "seen_on_missing": 1}
+    (row,) = city.rows("sightings")
+    assert (row["match"], row["x_m"]) == ("by_id", None)
+
+
+def test_names_are_resolved_and_unknown_ones_kept(tmp_path: Path) -> None:
+    rows = [f"{name},2026-01-01,{AT_ALONE},3" for name in
+            ("Ganoderma aplanatum", "tinder conk", "grey thing", "")]  # fmt: skip
+    city = joined(tmp_path, PLACE, *rows)
+    found = [(row["taxon_id"], row["name_how"]) for row in city.rows("sightings")]
+    assert found == [
+        ("ganoderma_applanatum", "misspelling"), ("fomes_fomentarius", "common_name"),
+        (None, "unknown"), (None, "missing"),
+    ]  # fmt: skip
+    assert city.codes("findings") == {"name_misspelt": 1, "name_unknown": 1}
+
+
+def test_observers_become_pseudonyms(tmp_path: Path) -> None:
+    header = (
+        "occurrenceID,recordedBy,scientificName,decimalLongitude,decimalLatitude,associatedTaxa"
+    )
+    rows = [f"{n},{who},Fomes fomentarius,{AT_ALONE},host: Acer rubrum"
+            for n, who in enumerate(["Jo Doe", " jo  DOE", "Al Roe"])]  # fmt: skip
+    city = joined(tmp_path, header, *rows)
+    names = [row["observer"] for row in city.rows("sightings")]
+    assert names[0] == names[1] != names[2]
+    assert "Doe" not in str(city.rows("sightings"))
+    assert {row["host_text"] for row in city.rows("sightings")} == {"Acer rubrum"}
+    assert PSEUDONYM_NOTE in str(city.rows("sources")[1]["note"])
+    assert pseudonym(str(names[0])) == names[0]
+
+
+def test_a_vacant_site_is_no_candidate(tmp_path: Path) -> None:
+    header = "tree_id,longitude,latitude,species,dbh_cm,notes,status"
+    trees = [line + ",standing" for line in inventory(ALONE).splitlines()[1:]]
+    trees[-1] = trees[-1].removesuffix("standing") + "vacant"
+    city = LittleCity(tmp_path).ingest(
+        {
+            "trees.csv": "\n".join([header, *trees]) + "\n",
+            "s.csv": f"{PLACE}\nFomes fomentarius,2026-01-01,{AT_ALONE},3\n",
+        },
+        inputs=INPUTS,
+    )
+    (row,) = city.rows("sightings")
+    assert (row["match"], row["match_note"]) == ("unmatched", "no_tree_near")

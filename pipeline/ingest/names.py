@@ -26,6 +26,7 @@ _CROSS = re.compile(
     "\\s*[\u00d7\u2715]\\s*|"
     r"\s+x\s*(?=\s)|^x\s+"
 )
+_GENDER = re.compile(r"(us|um|a|is|e|os|on)$")
 _TREE_WORD = re.compile(r"\s(tree|trees|baum|shrub)$")
 
 
@@ -64,12 +65,14 @@ class NameBook:
         self._least_score = least_score
         self._answers: dict[str, Answer] = {}
         self._genera: dict[str, Answer] = {}
+        self._by_stem: dict[str, set[Answer]] = {}
         for written, name, genus, how in entries:
             key = folded(written)
             self._answers.setdefault(key, Answer(name, genus, how))
             plain = key.replace(" x ", " ")
             if plain != key:
                 self._answers.setdefault(plain, Answer(name, genus, how))
+            self._by_stem.setdefault(_stem(plain), set()).add(self._answers[key])
             if how == _GENUS:
                 self._genera.setdefault(key, Answer(name, genus, how))
 
@@ -147,7 +150,22 @@ class NameBook:
         if not key:
             return Answer(None, None, _MISSING)
         found = next((self._answers[form] for form in _forms(key) if form in self._answers), None)
-        return found or self._misspelt(key) or self._genus(key) or Answer(None, None, _UNKNOWN)
+        return (
+            found
+            or self._other_ending(key)
+            or self._misspelt(key)
+            or self._genus(key)
+            or Answer(None, None, _UNKNOWN)
+        )
+
+    def _other_ending(self, key: str) -> Answer | None:
+        """The one name that differs by the gender of its epithet alone, as Quercus rubrum."""
+        meant = self._by_stem.get(_stem(_forms(key)[-1].replace(" x ", " ")), set())
+        named = {(answer.name, answer.genus) for answer in meant if answer.name}
+        if len(named) != 1:
+            return None
+        name, genus = next(iter(named))
+        return Answer(name, genus, _MISSPELT)
 
     def _genus(self, key: str) -> Answer | None:
         return self._genera.get(key.removeprefix("x ").split(" ")[0])
@@ -169,6 +187,12 @@ class NameBook:
     @cached_property
     def _keys(self) -> list[str]:
         return list(self._answers)
+
+
+def _stem(key: str) -> str:
+    """A two-word name without the ending that agrees with the gender of its genus."""
+    genus, _, epithet = key.partition(" ")
+    return f"{genus} {_GENDER.sub('', epithet)}" if epithet and " " not in epithet else key
 
 
 def folded(written: str) -> str:

@@ -42,6 +42,7 @@ def fungi() -> NameBook:
         ("Eiche", None, "Quercus", "genus_only"),
         ("Stieleiche", "Quercus robur", "Quercus", "common_name"),
         ("Acer platnoides", "Acer platanoides", "Acer", "misspelling"),
+        ("Quercus rubrum", "Quercus rubra", "Quercus", "misspelling"),
         ("Robinia pseudoaccacia", "Robinia pseudoacacia", "Robinia", "misspelling"),
         ("something grey", None, None, "unknown"),
         ("???", None, None, "unknown"),

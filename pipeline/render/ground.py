@@ -10,20 +10,22 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 
-from pipeline.geo.shapes import Geometries
+from pipeline.geo.shapes import Geometries, from_wkb
 from pipeline.render import packing
 from pipeline.render.context import RenderContext
 
 MINOR, MAJOR, PATH, WATER, PARK, BUILDING, WARD = range(7)
+TAGGED, SURVEYED = range(2)
 
 _WORLD_M = 40_075_016.686  # girth of the square map at the equator [m] (WGS 84 semi-major axis)
 _STEPS_M = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 _MAJOR_CLASSES = ("motorway", "trunk", "primary", "secondary", "tertiary")
 _PATH_CLASSES = ("footway", "path", "cycleway", "pedestrian", "steps", "track", "service")
 _FIXED_BYTES, _BYTES_PER_TREE = 45_000, 2.0
-_POINT_DEG = 0.00006  # half a side of the square that stands for a point, about 6 m
+_POINT_M = 4.0  # half a side of the square that stands for a point
 _SHOWN_ZONES = ("survey", "map_tag")
 
 Kinds = npt.NDArray[np.uint8]
@@ -56,7 +58,8 @@ def zones(context: RenderContext) -> tuple[Drawn, list[list[Any]]]:
     )
     rows = np.flatnonzero(shown)
     part = table.take(pa.array(rows))
-    kinds = np.zeros(rows.size, np.uint8)
+    surveyed = np.asarray(pc.equal(part["how"].cast(pa.string()), "survey")).astype(bool)
+    kinds = np.where(surveyed, SURVEYED, TAGGED).astype(np.uint8)
     names = [name or "" for name in part["name"].to_pylist()]
     told = [
         [kind.replace("_", " "), occupancy or ""]
@@ -66,8 +69,10 @@ def zones(context: RenderContext) -> tuple[Drawn, list[list[Any]]]:
             strict=True,
         )
     ]
-    shapes = context.layers.shapes("ingest.zones")[rows] if rows.size else _none()
-    drawn = _fitting(_areas_of_points(shapes), kinds, names, room=_FIXED_BYTES, drop=())
+    metric = from_wkb(np.asarray(part["geometry"].to_pylist(), dtype=object))
+    shapes = context.layers.degrees(_areas_of_points(metric))
+    room = _FIXED_BYTES + _BYTES_PER_TREE * context.table("ingest.trees").num_rows
+    drawn = _fitting(shapes, kinds, names, room=room, drop=(TAGGED,))
     return drawn, told
 
 
@@ -113,11 +118,11 @@ def _fitting(
 
 
 def _areas_of_points(shapes: Geometries) -> Geometries:
-    """Points as small squares, so that one way of drawing is enough."""
+    """Points as small squares, others as they are, so that one way of drawing is enough."""
     points = shapely.get_dimensions(shapes) == 0
     made = shapes.copy()
     if points.any():
-        made[points] = shapely.buffer(shapes[points], _POINT_DEG, cap_style="square")
+        made[points] = shapely.buffer(shapes[points], _POINT_M, cap_style="square")
     return made
 
 

@@ -91,7 +91,7 @@ def _quarters(context: RenderContext) -> pa.Array:
     tree_of = _numbers(jobs["tree_key"], -1).astype(np.int64)
     left = _numbers(context.table("planning.unscheduled")["job_key"], -1).astype(np.int64)
     found[tree_of[left]] = UNPLANNED
-    quarter = np.array(queue["quarter"].cast(pa.string()).to_pylist(), dtype=object)
+    quarter = queue["quarter"].cast(pa.string()).to_numpy(zero_copy_only=False)
     first_last = np.lexsort((_numbers(queue["queue_rank"], 0), quarter.astype(str)))[::-1]
     placed = _numbers(queue["job_key"], -1).astype(np.int64)[first_last]
     found[tree_of[placed]] = quarter[first_last]  # the earliest is written last and stays

@@ -5,8 +5,8 @@ carries no note, no address, no observer, and places rounded to about ten metres
 """
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.units import Flags, Floats
 
@@ -16,12 +16,12 @@ PUBLIC_COLUMNS = ("tree_id", "species", "genus", "street", "ward")
 
 def is_public(owner: pa.ChunkedArray) -> Flags:
     """True for trees on public land."""
-    return np.asarray(_texts(owner) == "public", dtype=np.bool_)
+    return _is(owner, "public")
 
 
 def owner_unknown(owner: pa.ChunkedArray) -> Flags:
     """True for trees whose owner is not recorded."""
-    return np.asarray(_texts(owner) == "unknown", dtype=np.bool_)
+    return _is(owner, "unknown")
 
 
 def rounded(degrees: Floats) -> Floats:
@@ -29,5 +29,6 @@ def rounded(degrees: Floats) -> Floats:
     return np.round(degrees, _DECIMALS)
 
 
-def _texts(column: pa.ChunkedArray) -> npt.NDArray[np.str_]:
-    return np.array(column.cast(pa.string()).to_pylist(), dtype=np.str_)
+def _is(column: pa.ChunkedArray, word: str) -> Flags:
+    same = pc.equal(column.cast(pa.string()), word)
+    return np.asarray(same.to_numpy(zero_copy_only=False), dtype=np.bool_)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.render import style
 from pipeline.render.context import RenderContext
@@ -75,8 +76,9 @@ def jobs_of(context: RenderContext, trees: Ints) -> dict[int, list[PublicJob]]:
     jobs = context.table("planning.jobs")
     keep = np.isin(_whole(jobs["tree_key"]), trees)
     wanted = jobs.filter(pa.array(keep, pa.bool_()))
-    queue = _by_job(context, "planning.queue", ("quarter", "day", "late_days"))
-    left = _by_job(context, "planning.unscheduled", ("reason",))
+    keys = wanted["job_key"]
+    queue = _by_job(context.table("planning.queue"), keys, ("quarter", "day", "late_days"))
+    left = _by_job(context.table("planning.unscheduled"), keys, ("reason",))
     found: dict[int, list[PublicJob]] = {}
     for tree, job, action in zip(
         wanted["tree_key"].to_pylist(),
@@ -108,9 +110,9 @@ def _when(job: PublicJob) -> tuple[bool, bool, date, str]:
 
 
 def _by_job(
-    context: RenderContext, name: str, columns: tuple[str, ...]
+    table: pa.Table, jobs: pa.ChunkedArray, columns: tuple[str, ...]
 ) -> dict[int, tuple[Any, ...]]:
-    table = context.table(name)
+    table = table.filter(pc.is_in(table["job_key"], jobs.combine_chunks()))
     texts = (
         column.cast(pa.string()) if pa.types.is_dictionary(column.type) else column
         for column in (table[c] for c in columns)

@@ -198,20 +198,37 @@ function groundLayer(shapes, names) {
 }
 
 function zoneLayer(shapes, names) {
+  const TAGGED = 0, labels = new Map(), surveyed = shapes.kind.some((kind) => kind !== TAGGED);
+  /* Names that do not run into each other: surveyed zones first, then the larger ones. */
+  const place = (zoom) => {
+    const scale = 256 * 2 ** zoom, found = [], taken = new Map(), b = shapes.box;
+    const wide = (l) => (b[4 * l + 2] - b[4 * l]) * (b[4 * l + 3] - b[4 * l + 1]);
+    const order = Array.from({ length: shapes.lines }, (_, l) => l).filter((l) => names[shapes.owner[l]] && (zoom >= 17 || shapes.kind[l] !== TAGGED));
+    order.sort((p, q) => shapes.kind[q] - shapes.kind[p] || wide(q) - wide(p) || p - q);
+    for (const l of order) {
+      const text = names[shapes.owner[l]], half = 3.4 * text.length + 6;
+      const x = (b[4 * l] + b[4 * l + 2]) / 2 * scale, y = b[4 * l + 1] * scale - 5, cells = [];
+      for (let cx = Math.floor((x - half) / 48); cx <= Math.floor((x + half) / 48); cx++) for (let cy = Math.floor((y - 14) / 24); cy <= Math.floor(y / 24); cy++) cells.push(`${cx}/${cy}`);
+      if (cells.some((cell) => taken.has(cell))) continue;
+      for (const cell of cells) taken.set(cell, l);
+      found.push([x, y, text, half]);
+    }
+    return found;
+  };
   const paint = (pen, tile) => {
     const c = colours();
-    const all = () => tracePass(pen, tile, shapes, () => true, 4);
-    const areas = () => tracePass(pen, tile, shapes, (l) => shapes.area[l] === 1, 4);
-    if (areas()) { pen.globalAlpha = 0.07; pen.fillStyle = c.zone; pen.fill("evenodd"); pen.globalAlpha = 1; }
-    if (all()) { pen.strokeStyle = c.zone; pen.lineWidth = 1.5; pen.setLineDash([6, 3]); pen.stroke(); pen.setLineDash([]); }
+    const pass = (wanted) => tracePass(pen, tile, shapes, wanted, 4);
+    pen.strokeStyle = pen.fillStyle = c.zone;
+    if (pass((l) => shapes.area[l] === 1 && shapes.kind[l] !== TAGGED)) { pen.globalAlpha = 0.07; pen.fill("evenodd"); pen.globalAlpha = 1; }
+    if (tile.zoom >= (surveyed ? 16 : 15) && pass((l) => shapes.kind[l] === TAGGED)) { pen.globalAlpha = 0.45; pen.lineWidth = 0.8; pen.stroke(); pen.globalAlpha = 1; }
+    if (pass((l) => shapes.kind[l] !== TAGGED)) { pen.lineWidth = 1.5; pen.setLineDash([6, 3]); pen.stroke(); pen.setLineDash([]); }
     if (tile.zoom < 16) return;
-    pen.font = `600 11px ${c.body}`; pen.textAlign = "center"; pen.lineWidth = 3; pen.lineJoin = "round";
-    for (let l = 0; l < shapes.lines; l++) {
-      const b = 4 * l, text = names[shapes.owner[l]];
-      if (!text) continue;
-      const x = (shapes.box[b] + shapes.box[b + 2]) / 2 * tile.scale - tile.left, y = shapes.box[b + 1] * tile.scale - tile.top - 5;
-      if (x < -120 || y < -20 || x > tile.size + 120 || y > tile.size + 20) continue;
-      pen.strokeStyle = c["map-strong"]; pen.strokeText(text, x, y); pen.fillStyle = c.zone; pen.fillText(text, x, y);
+    if (!labels.has(tile.zoom)) labels.set(tile.zoom, place(tile.zoom));
+    pen.font = `600 11px ${c.body}`; pen.textAlign = "center"; pen.lineWidth = 3; pen.lineJoin = "round"; pen.strokeStyle = c["map-strong"];
+    for (const [wx, wy, text, half] of labels.get(tile.zoom)) {
+      const x = wx - tile.left, y = wy - tile.top;
+      if (x < -half || y < -20 || x > tile.size + half || y > tile.size + 20) continue;
+      pen.strokeText(text, x, y); pen.fillText(text, x, y);
     }
   };
   return new CanvasTiles({ paint, pane: "tilePane", zIndex: 2 });

@@ -1,10 +1,10 @@
 """Every fault planted in the sample town is found, row by row, and nothing else is lost."""
 
 import csv
-from collections.abc import Iterator
 from functools import cache
 
 import pytest
+from _pytest.mark import ParameterSet
 
 from tests.conftest import ROOT, LarkmereRun
 
@@ -71,10 +71,12 @@ def planted() -> tuple[dict[str, str], ...]:
         return tuple(csv.DictReader(file))
 
 
-def _of(checks: dict[str, str]) -> Iterator[object]:
-    for row in planted():
-        if row["fault"] in checks:
-            yield pytest.param(row, id=f"{row['fault']} in {row['file']}")
+def _of(checks: dict[str, str]) -> list[ParameterSet]:
+    return [
+        pytest.param(row, id=f"{row['fault']} in {row['file']}")
+        for row in planted()
+        if row["fault"] in checks
+    ]
 
 
 def _quoted(row: dict[str, str]) -> str:

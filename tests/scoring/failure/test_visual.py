@@ -41,6 +41,12 @@ class Seen:
     flags: frozenset[str] = field(default_factory=frozenset)
     latest: bool = True
 
+    def __str__(self) -> str:
+        """A name of the case that does not hang on the order of a set."""
+        extent = "" if np.isnan(self.extent) else f" {self.extent:g}"
+        size = "" if np.isnan(self.diameter) else f" {self.diameter:g} cm"
+        return f"{self.wood} {self.part} {self.defect}{extent}{size} {' '.join(sorted(self.flags))}"
+
 
 def seen(defect: str, *flags: str, **rest: object) -> Seen:
     return Seen(defect, flags=frozenset(flags), **rest)  # type: ignore[arg-type] # test's shorthand

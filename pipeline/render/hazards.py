@@ -32,6 +32,7 @@ MARKS: dict[str, str] = {
     "brittle": "M8 21V3M16 21v-6l-3-2 3-3-3-2 3-2V3",
     "wires": "M3 6c6 4 12 4 18 0M12 9l-3 5h5l-3 6",
     "traffic": "M12 3l5 17H7zM9.500 12h5M5 20h14",
+    "railway": "M8 3l-4 18M16 3l4 18M7 8h10M6 13h12M5 18h14",
     "school": "M12 4l9 5-9 5-9-5zM7 11v5c3 2 7 2 10 0v-5",
     "nest": "M4 12h16c0 9-16 9-16 0zM9 12c0-7 6-7 6 0",
     "window": "M4 6h16v14H4zM4 10h16M8 3v5M16 3v5M8 13l8 5M16 13l-8 5",
@@ -82,7 +83,7 @@ class Hazards:
         table = context.library.table("crew_hazards", key=("rule",), folder="rules")
         self._near = {
             name: table.number("value", rule=name)
-            for name in ("school_near", "traffic_near", "traffic_from")
+            for name in ("school_near", "traffic_near", "traffic_from", "railway_near")
         }
 
     def of(self, stops: pa.Table) -> list[list[Hazard]]:
@@ -99,6 +100,7 @@ class Hazards:
         points = shapely.points(stops["x_m"].to_numpy(), stops["y_m"].to_numpy())
         schools = self._nearest(points, self._schools, self._near["school_near"])
         roads = self._nearest(points, self._roads, self._near["traffic_near"])
+        rails = self._nearest(points, self._rails, self._near["railway_near"])
         brittle = self._brittle()
         reasons = action_sentences(self._context, stops["tree_key"], starts="no_climb")
         return [
@@ -108,10 +110,11 @@ class Hazards:
                 *brittle.get(row["tree_key"], ()),
                 *_wires(row),
                 *self._season(row),
+                *_railway(rail, row["action"]),
                 *self._traffic(road),
                 *self._school(school, row["action"]),
             ]
-            for row, school, road in zip(rows, schools, roads, strict=True)
+            for row, school, road, rail in zip(rows, schools, roads, rails, strict=True)
         ]
 
     def _brittle(self) -> Mapping[int, list[Hazard]]:
@@ -159,8 +162,13 @@ class Hazards:
         if zone < 0:
             return []
         row = self._context.table("ingest.zones").slice(zone, 1).to_pylist()[0]
-        counted = "" if row["how"] == "survey" else ", by the class of the road"
-        text = f"About {number(row['vehicles_per_day'])} vehicles a day{counted}."
+        count = f"{number(row['vehicles_per_day'])} vehicles a day"
+        if row["how"] == "survey":
+            text = f"About {count}."
+        elif str(row["source"]).endswith("unknown"):
+            text = f"Class of the road not known: {count} are assumed."
+        else:
+            text = f"About {count}, by the class of the road."
         name = f"{row['name']}. " if row["name"] else ""
         return [Hazard("traffic", "Traffic.", f"{name}{text} Signs and cones before work.")]
 
@@ -174,6 +182,11 @@ class Hazards:
         kinds = self._context.table("ingest.zones")["kind"].cast(pa.string())
         chosen = pc.is_in(kinds, value_set=pa.array(["school", "kindergarten"]))
         return np.flatnonzero(chosen.to_numpy(zero_copy_only=False))
+
+    @cached_property
+    def _rails(self) -> npt.NDArray[np.int64]:
+        kinds = self._context.table("ingest.zones")["kind"].cast(pa.string())
+        return np.flatnonzero(pc.equal(kinds, "railway").to_numpy(zero_copy_only=False))
 
     @cached_property
     def _roads(self) -> npt.NDArray[np.int64]:
@@ -245,6 +258,13 @@ def _now(row: Mapping[str, Any]) -> list[Hazard]:
         return []
     text = "It may fail at any time. Keep everyone out from under it, yourself too."
     return [Hazard("make_safe", "Make-safe list.", text)]
+
+
+def _railway(zone: int, action: str) -> list[Hazard]:
+    if zone < 0 or action not in CUTTING:
+        return []
+    text = "Call the railway first. No work that could reach the track without its word."
+    return [Hazard("railway", "Railway near.", text)]
 
 
 def _climb(row: Mapping[str, Any], reason: str) -> list[Hazard]:

@@ -87,13 +87,16 @@ class Streets:
         )
         self._tree = shapely.STRtree(self._shapes)
 
-    def drawn(self, frame: Frame, wanted: Sequence[str]) -> Markup:
-        """Paths of the streets inside the frame, and the names of the wanted ones first."""
+    def drawn(self, frame: Frame, route: Geometries, wanted: Sequence[str]) -> Markup:
+        """Paths of the streets inside the frame, and the names of the wanted ones first.
+
+        Where there are too many, larger roads and those next to the route are kept.
+        """
         box = frame.box
         rows = np.sort(self._tree.query(shapely.box(*box)))
         if rows.size > _MOST_STREETS:
-            length = shapely.length(self._shapes[rows])
-            order = np.lexsort((rows, -length, ~self._major[rows]))
+            away = shapely.distance(self._shapes[rows], route[0])
+            order = np.lexsort((rows, away, ~self._major[rows]))
             rows = np.sort(rows[order[:_MOST_STREETS]])
         parts, of_row = shapely.get_parts(
             shapely.clip_by_rect(self._shapes[rows], *box), return_index=True
@@ -127,7 +130,7 @@ def sketch(
     frame = frame_around(np.concatenate(everything))
     thin = shapely.simplify(route, 1 / frame.per_metre, preserve_topology=False)
     parts = [
-        streets.drawn(frame, names),
+        streets.drawn(frame, route, names),
         Markup('<path class="rt" d="{}"/>').format(path_of(thin, frame)),
     ]
     if depot is not None:

@@ -94,14 +94,18 @@ def _zones(store: RunStore) -> None:
     shapes = shapely.from_wkb(np.asarray(table["geometry"].to_pylist(), dtype=object))
     road = shapely.box(*shapely.total_bounds(shapes)).buffer(400)
     count = table.num_rows
-    fill(store, "ingest.zones", count + 1, zone_key=range(count + 1),
-         zone_id=[*table["zone_id"].to_pylist(), "z9"], name=[*table["name"].to_pylist(), "Ring"],
-         kind=[*table["kind"].cast(pa.string()).to_pylist(), "street"],
-         how=["survey"] * count + ["street_class"],
-         open_hours=["Mo-Fr 07:30-16:00", *[None] * count],
-         occupancy=[*table["occupancy"].cast(pa.string()).to_pylist(), "frequent"],
-         vehicles_per_day=[*[None] * count, 6000.0],
-         geometry=shapely.to_wkb([*shapes, road]))  # fmt: skip
+    west, south, east, _ = shapely.total_bounds(shapes)
+    railway = shapely.LineString([(west, south), (east, south)])
+    fill(store, "ingest.zones", count + 2, zone_key=range(count + 2),
+         zone_id=[*table["zone_id"].to_pylist(), "z9", "z10"],
+         name=[*table["name"].to_pylist(), "Ring", "Shore line"],
+         kind=[*table["kind"].cast(pa.string()).to_pylist(), "street", "railway"],
+         how=["survey"] * count + ["street_class", "survey"],
+         open_hours=["Mo-Fr 07:30-16:00", *[None] * (count + 1)],
+         occupancy=[*table["occupancy"].cast(pa.string()).to_pylist(), "frequent", "rare"],
+         vehicles_per_day=[*[None] * count, 6000.0, 16.0],
+         source=[*[None] * count, "street_classes: secondary", None],
+         geometry=shapely.to_wkb([*shapes, road, railway]))  # fmt: skip
 
 
 def _rot(store: RunStore) -> None:

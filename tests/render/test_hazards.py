@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pyarrow as pa
 import pytest
+import shapely
 
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
@@ -88,6 +89,19 @@ def test_schools_tell_their_hours_and_roads_their_traffic(run: RenderContext) ->
     texts = {h.mark: h.text for hazards in found for h in hazards}
     assert "Heron School. Open Mo-Fr 07:30-16:00." in texts["school"]
     assert "6,000 vehicles a day, by the class of the road" in texts["traffic"]
+
+
+def test_cutting_beside_a_railway_asks_the_railway_first(run: RenderContext) -> None:
+    rows, found = _found(run)
+    line = shapely.from_wkb(run.table("ingest.zones")["geometry"].to_pylist()[-1])
+    near = run.library.table("crew_hazards").number("value", rule="railway_near")
+    points = shapely.points([row["x_m"] for row in rows], [row["y_m"] for row in rows])
+    expected = [
+        bool(distance <= near) and row["action"] in CUTTING
+        for row, distance in zip(rows, shapely.distance(points, line), strict=True)
+    ]
+    assert ["railway" in _marks(hazards) for hazards in found] == expected
+    assert 0 < sum(expected) < len(rows)
 
 
 def test_near_is_as_near_as_the_table_says(run: RenderContext, tmp_path: Path) -> None:

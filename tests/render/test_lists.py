@@ -59,6 +59,10 @@ def test_the_review_list_heads_with_danger_and_says_where(run: RenderContext) ->
     assert "root plate is lifting" in rows[0]["what_to_do"]
     assert rows[1]["tree_id"].startswith("LM-")
     assert rows[-1]["sighting_id"].startswith("S")
+    assert rows[-1]["tree_id"] == ""
+    sighted = run.layers.places("ingest.sightings")[0][int(rows[-1]["sighting_id"][1:])]
+    assert float(rows[-1]["longitude"]) == pytest.approx(sighted, abs=1e-6)  # where to go and look
+    assert rows[0]["longitude"] == ""
     order = [lists.URGENCY.index(row["urgency"]) for row in rows]
     assert order == sorted(order)
 

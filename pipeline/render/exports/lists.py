@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv
@@ -55,7 +56,7 @@ def review_table(context: RenderContext) -> pa.Table:
     reviews = context.table("scoring.reviews")
     trees = context.table("ingest.trees")
     placed = _known(reviews["tree_key"])
-    longitude, latitude = (pa.array(values) for values in context.layers.trees)
+    longitude, latitude = _where(context, reviews)
     rows = reviews.to_pylist()
     told = {
         said: context.review_sentence(said[0], json.loads(said[1]))
@@ -73,8 +74,8 @@ def review_table(context: RenderContext) -> pa.Table:
             "street": trees["street"].cast(pa.string()).combine_chunks().take(placed),
             "sighting_id": sightings.take(_known(reviews["sighting_key"])),
             "row_set_aside": pa.array(aside, pa.string()),
-            "longitude": pc.round(longitude.take(placed), _DEGREE_DECIMALS),
-            "latitude": pc.round(latitude.take(placed), _DEGREE_DECIMALS),
+            "longitude": longitude,
+            "latitude": latitude,
         }
     )
 
@@ -84,13 +85,32 @@ def place_of(context: RenderContext, review: Mapping[str, Any]) -> str:
     told = []
     if review["tree_key"] >= 0:
         tree = context.table("ingest.trees").slice(review["tree_key"], 1).to_pylist()[0]
-        told.append(", ".join(part for part in (f"Tree {tree['tree_id']}", tree["street"]) if part))
+        parts = (f"Tree {tree['tree_id']}", tree["street"])
+        told.append(", ".join(part for part in parts if part))
     if review["sighting_key"] >= 0:
         row = context.table("ingest.sightings").slice(review["sighting_key"], 1)
         told.append(f"Sighting {row['sighting_id'].to_pylist()[0]}")
+        x, y = context.layers.places("ingest.sightings")
+        longitude, latitude = x[review["sighting_key"]], y[review["sighting_key"]]
+        if review["tree_key"] < 0 and np.isfinite(longitude):
+            told.append(f"Near {latitude:.5f}, {longitude:.5f} (latitude, longitude)")
     if review["quarantine_key"] >= 0:
         told.append(_files_of_rows(context)[review["quarantine_key"]])
     return ". ".join(told)
+
+
+def _where(context: RenderContext, reviews: pa.Table) -> tuple[pa.Array, pa.Array]:
+    """Longitude and latitude [deg] of the tree of each review, else of its sighting."""
+    tree, sighting = (reviews[name].to_numpy() for name in ("tree_key", "sighting_key"))
+    made = []
+    for of_trees, of_sightings in zip(
+        context.layers.trees, context.layers.places("ingest.sightings"), strict=True
+    ):
+        degrees = np.full(tree.size, np.nan)
+        degrees[sighting >= 0] = of_sightings[sighting[sighting >= 0]]
+        degrees[tree >= 0] = of_trees[tree[tree >= 0]]
+        made.append(pa.array(np.round(degrees, _DEGREE_DECIMALS), from_pandas=True))
+    return made[0], made[1]
 
 
 def _files_of_rows(context: RenderContext) -> dict[int, str]:

@@ -1,6 +1,6 @@
 """Published tables with one cell changed, to show that every row is read."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from pipeline.published.table import Library, PublishedTable
 
@@ -16,7 +16,7 @@ class ChangedLibrary(Library):
         self._change = change
 
     def table(
-        self, name: str, *, key: tuple[str, ...] | list[str] = (), folder: str = "published"
+        self, name: str, *, key: Sequence[str] = (), folder: str = "published"
     ) -> PublishedTable:
         """The table, with the cell changed where it is that table."""
         whole = super().table(name, key=key, folder=folder)

@@ -228,11 +228,13 @@ def _hours(t: PublishedTable) -> Mapping[str, WorkTimes]:
 def _deadlines(library: Library) -> Deadlines:
     t, codes = library.table("deadlines"), library.table("action_codes")
     days = dict(zip(t.texts("case"), t.numbers("days"), strict=True))
-    look = [codes.row(action_code=code.name)["look_within_days"] for code in ActionCode]
+    look = dict(zip(codes.texts("action_code"), codes.numbers("look_within_days"), strict=True))
     return Deadlines(
         by_rating=np.array([int(days.get(word(r), NO_DEADLINE)) for r in RatingWord], np.int64),
         make_safe=int(t.number("days", case="make_safe")),
-        look_within=np.array([int(text or NO_DEADLINE) for text in look], np.int64),
+        look_within=np.array(
+            [int(np.nan_to_num(look[code.name], nan=NO_DEADLINE)) for code in ActionCode], np.int64
+        ),
     )
 
 

@@ -65,7 +65,8 @@ def test_pairs_against_every_distance(seed: int) -> None:
     reach = reach / 6
     zones = shapely.buffer(shapely.points(rng.uniform(0, 300, (12, 2))), rng.uniform(1, 20, 12))
     got = pairs_within(x, y, reach, zones)
-    every = shapely.distance(shapely.points(x, y)[:, None], zones[None, :]) <= reach[:, None]
+    places = np.asarray(shapely.points(x, y), dtype=object)
+    every = shapely.distance(places[:, None], zones[None, :]) <= reach[:, None]
     tree, zone = np.nonzero(every)
     assert got.tree.tolist() == tree.tolist()
     assert got.zone.tolist() == zone.tolist()

@@ -8,6 +8,7 @@ import pyarrow as pa
 import pytest
 import shapely
 
+from pipeline.published.table import Library
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
 from pipeline.render.hazards import (
@@ -15,6 +16,7 @@ from pipeline.render.hazards import (
     MARKS,
     Hazard,
     Hazards,
+    coordinates,
     expected_decay,
     stop_conditions,
     within,
@@ -95,7 +97,8 @@ def test_cutting_beside_a_railway_asks_the_railway_first(run: RenderContext) -> 
     rows, found = _found(run)
     line = shapely.from_wkb(run.table("ingest.zones")["geometry"].to_pylist()[-1])
     near = run.library.table("crew_hazards").number("value", rule="railway_near")
-    points = shapely.points([row["x_m"] for row in rows], [row["y_m"] for row in rows])
+    stops = run.table("planning.jobs").take(run.table("planning.stops")["job_key"])
+    points = shapely.points(coordinates(stops))
     expected = [
         bool(distance <= near) and row["action"] in CUTTING
         for row, distance in zip(rows, shapely.distance(points, line), strict=True)
@@ -120,18 +123,28 @@ def test_near_is_as_near_as_the_table_says(run: RenderContext, tmp_path: Path) -
         assert any("traffic" in _marks(h) for h in found) == expected
 
 
-def test_far_schools_are_not_named(tmp_path: Path) -> None:
-    made = sheet_world.context(tmp_path)
+@pytest.mark.parametrize(
+    ("rule", "mark"),
+    [("school_near", "school"), ("traffic_near", "traffic"), ("railway_near", "railway")],
+)
+def test_far_things_are_named_only_if_the_table_says_so(
+    tmp_path: Path, rule: str, mark: str
+) -> None:
+    made = sheet_world.context(tmp_path / "run")
     jobs = made.store.read(TABLES["planning.jobs"])
     far = [x + 5_000.0 for x in jobs["x_m"].to_pylist()]
     change(made.store, "planning.jobs", x_m=far)
-    _, found = _found(sheet_world_context(made))
-    assert not any("school" in _marks(h) for h in found)
-
-
-def sheet_world_context(made: RenderContext) -> RenderContext:
-    """The same run with nothing read yet."""
-    return RenderContext(made.settings, made.store, made.library, made.out, made.sentence)
+    overrides = tmp_path / "overrides"
+    overrides.mkdir()
+    (overrides / "crew_hazards.csv").write_text(
+        "rule,value,unit,low,high,basis,source,locator,note\n"
+        f"{rule},9000,m,,,elicited,project_elicited,,\n",
+        encoding="utf-8",
+    )
+    for library, expected in ((Library(), False), (Library(overrides=overrides), True)):
+        fresh = RenderContext(made.settings, made.store, library, made.out, made.sentence)
+        _, found = _found(fresh)
+        assert any(mark in _marks(hazards) for hazards in found) == expected
 
 
 def test_closed_windows_hold_on_their_days_only(run: RenderContext) -> None:

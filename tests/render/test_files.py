@@ -69,13 +69,19 @@ def test_plain_text_stays_as_it_is() -> None:
         '<script src="https://example.org/x.js">',
         "<img src=//example.org/x.png>",
         "<link href='http://example.org/x.css'>",
-        "url(https://example.org/x.png)",
-        '@import "https://example.org/x.css"',
+        "<style>a { background: url(https://example.org/x.png) }</style>",
+        '<style>@import "https://example.org/x.css";</style>',
     ],
 )
 def test_an_outside_address_is_refused(text: str) -> None:
     with pytest.raises(RenderError, match=r"example\.org"):
         leaflet.assert_offline(text, where="page")
+
+
+def test_an_address_in_a_city_s_text_is_no_reason_to_refuse_the_page() -> None:
+    text = files.environment().from_string("<td>{{ street }}</td>")
+    shown = text.render(street='<img src="https://example.org"> src=https://example.org/ url(//x)')
+    leaflet.assert_offline(shown, where="page")
 
 
 def test_leaflet_is_the_installed_one_with_its_licence_line_and_its_images_inside() -> None:

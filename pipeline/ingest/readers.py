@@ -5,20 +5,17 @@ records come back beside the table, so that the account of rows closes.
 """
 
 import hashlib
-import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.csv
-import python_calamine
 
 from pipeline.errors import InputError, ManyFaults, PipelineError
-from pipeline.ingest import decoding, vectors
+from pipeline.ingest import decoding, sheets, vectors
 from pipeline.ingest.quarantine import Reject
 from pipeline.settings.model import InputFile
 from pipeline.units import Ints
@@ -183,14 +180,14 @@ def _content(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content
     if name.endswith(TEXT_ENDINGS):
         return _read_text(path, raw, spec=spec, where=where)
     if name.endswith(SHEET_ENDINGS):
-        return _read_sheet(path, layer=spec.layer, where=where)
+        return _Content("workbook", sheets.read_sheet(path, layer=spec.layer, where=where))
     if path.suffix.lower() == ".parquet":
         found = vectors.read_geoparquet(path, where=where)
         if isinstance(found, pa.Table):
             return _Content("Parquet", found)
         return _Content("GeoParquet", found.data, geometry=found.geometry, crs=found.crs)
     if path.suffix.lower() == ".json" and raw.lstrip()[:1] == b"[":
-        return _Content("JSON", _json_table(raw, where=where))
+        return _Content("JSON", sheets.read_json(raw, where=where))
     ending = path.suffix.lower()
     if ending not in vectors.FORMATS:
         known = sorted({*TEXT_ENDINGS, *SHEET_ENDINGS, ".parquet", *vectors.FORMATS})
@@ -322,89 +319,3 @@ def _reject(data: bytes, records: decoding.Records, number: int, width: int) -> 
         else f"the record has {records.cells[number]} cells where the header has {width}"
     )
     return Reject(number, int(records.lines[number]), text, reason)
-
-
-def _read_sheet(path: Path, *, layer: str | None, where: str) -> _Content:
-    """The first sheet of a workbook, or the one named; the first row holds the headers.
-
-    Raises
-    ------
-    InputError
-        If it is no workbook, the sheet is not there, or it is empty.
-    """
-    try:
-        book = python_calamine.CalamineWorkbook.from_path(path)
-        names = book.sheet_names
-        if layer is not None and layer not in names:
-            raise InputError(
-                where=where,
-                found=f"sheets {', '.join(names)}",
-                expected=f"a sheet {layer!r}",
-                remedy="Mend `layer` in the settings.",
-            )
-        cells = book.get_sheet_by_name(layer or names[0]).to_python(skip_empty_area=True)
-    except (python_calamine.CalamineError, OSError) as fault:
-        raise InputError(
-            where=where,
-            found=f"a workbook that cannot be opened ({fault})",
-            expected="a spreadsheet, as its name says",
-            remedy="Save it again as .xlsx, or export it as CSV.",
-        ) from fault
-    if not cells:
-        raise InputError(
-            where=where,
-            found="an empty sheet",
-            expected="a header and rows",
-            remedy="Name the right sheet as `layer` in the settings.",
-        )
-    headers = decoding.unique_headers([_cell_text(cell) for cell in cells[0]])
-    columns = list(zip(*cells[1:], strict=True)) or [()] * len(headers)
-    data = pa.table(
-        [pa.array(map(_cell_text, column), pa.string()) for column in columns], names=headers
-    )
-    return _Content("workbook", data)
-
-
-def _cell_text(cell: object) -> str:
-    """A cell as it would stand in a CSV file: whole numbers without a point, dates as ISO."""
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    if isinstance(cell, datetime) and cell.time() == time.min:
-        return cell.date().isoformat()
-    return cell.isoformat() if isinstance(cell, date) else str(cell)
-
-
-def _json_table(raw: bytes, *, where: str) -> pa.Table:
-    """A list of objects as a table.
-
-    Raises
-    ------
-    InputError
-        If it is none.
-    """
-    try:
-        whole = json.loads(raw)
-    except (UnicodeDecodeError, json.JSONDecodeError) as fault:
-        raise InputError(
-            where=where,
-            found=f"text that is not JSON ({fault})",
-            expected="a list of objects",
-            remedy="Export the file again.",
-        ) from fault
-    if not all(isinstance(item, dict) for item in whole):
-        raise InputError(
-            where=where,
-            found="a list that holds more than objects",
-            expected="a list of objects, one a row",
-            remedy="Export the file again.",
-        )
-    headers = list(dict.fromkeys(str(name) for item in whole for name in item))
-    return pa.table(
-        {name: pa.array([_json_text(item.get(name)) for item in whole]) for name in headers}
-    )
-
-
-def _json_text(value: object) -> str | None:
-    if value is None or isinstance(value, str):
-        return value
-    return json.dumps(value)

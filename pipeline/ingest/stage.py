@@ -37,8 +37,6 @@ from pipeline.tables.catalogue_places import BASEMAP, STREET_NODES, STREETS, WAR
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore, empty
 
-STEPS = 7
-
 
 @dataclass(frozen=True)
 class _Ground:

@@ -18,6 +18,7 @@ from pipeline.ingest.names import NameBook
 from pipeline.ingest.places import polygon_of_point
 from pipeline.ingest.points import Places
 from pipeline.ingest.quarantine import Done, Finding
+from pipeline.ingest.tree_rows import TreeRows
 from pipeline.published.table import PublishedTable
 from pipeline.tables.catalogue_ingest import TREES
 from pipeline.units import Flags, Floats, Ints
@@ -51,75 +52,6 @@ class Inventory:
     findings: tuple[tuple[Finding, ...], ...]
 
 
-class _Rows:
-    """All rows of all files under each other, and the way back to file and row."""
-
-    def __init__(self, files: Sequence[Mapped], places: Sequence[Places]) -> None:
-        self.files, self.places = files, places
-        self.offsets = np.concatenate(([0], np.cumsum([len(m) for m in files]))).astype(np.int64)
-        self.size = int(self.offsets[-1])
-        self.flags: dict[str, Flags] = {}
-        self.found: list[list[Finding]] = [[*p.findings] for p in places]
-
-    def text(self, name: str) -> pa.Array:
-        return pa.concat_arrays([m.text(name).cast(pa.string()) for m in self.files])
-
-    def number(self, name: str) -> Floats:
-        return np.concatenate([m.number(name) for m in self.files])
-
-    def dates(self, name: str) -> pa.Array:
-        return pa.concat_arrays([m.dates(name) for m in self.files])
-
-    def place(self, name: str) -> Floats:
-        return np.concatenate([getattr(p, name) for p in self.places])
-
-    def per_file(self, values: Sequence[object], kind: npt.DTypeLike) -> npt.NDArray[np.generic]:
-        return np.repeat(np.asarray(values, dtype=kind), np.diff(self.offsets))
-
-    def mark(self, code: str, mask: Flags) -> None:
-        """Flag rows, shape (size,)."""
-        self.flags[code] = self.flags[code] | mask if code in self.flags else mask
-
-    def tell(
-        self, code: str, mask: Flags, *, column: str, done: Done, said: tuple[str, str]
-    ) -> None:
-        """A finding, and unless the rows are set aside, a flag; in the file that each row is of."""
-        rows = np.flatnonzero(mask)
-        if done is not Done.SET_ASIDE:
-            self.mark(code, mask)
-        for number, mapped in enumerate(self.files):
-            low, high = self.offsets[number], self.offsets[number + 1]
-            own = rows[(rows >= low) & (rows < high)] - low
-            if len(own):
-                values = mapped.original(column).take(pa.array(own)).to_pylist()
-                header = mapped.header(column)
-                self.found[number].append(
-                    Finding(code, own, header, tuple(values), said[0], said[1], done)
-                )
-
-    def gather_flags(self) -> None:
-        """Flags of the files' own findings, marks and places."""
-        for number, (mapped, places) in enumerate(zip(self.files, self.places, strict=True)):
-            own = slice(self.offsets[number], self.offsets[number + 1])
-            masks = {**places.flags, **mapped.marks}
-            for finding in mapped.findings:
-                mask = masks.get(finding.code, np.zeros(len(mapped), np.bool_)).copy()
-                mask[finding.rows] = True
-                masks[finding.code] = mask
-            for code, mask in masks.items():
-                whole = np.zeros(self.size, np.bool_)
-                whole[own] = mask
-                self.mark(code, whole)
-
-    def flagged(self, *codes: str) -> Flags:
-        """Rows with one of the flags."""
-        found = np.zeros(self.size, np.bool_)
-        for code in codes:
-            if code in self.flags:
-                found |= self.flags[code]
-        return found
-
-
 def build(
     files: Sequence[Mapped],
     places: Sequence[Places],
@@ -135,7 +67,7 @@ def build(
     ----------
     species : the published table of tree species, for the kind of wood.
     """
-    rows = _Rows(files, places)
+    rows = TreeRows(files, places)
     rows.gather_flags()
     lon, lat = rows.place("longitude"), rows.place("latitude")
     keep = np.isfinite(lon) & np.isfinite(lat)
@@ -200,7 +132,7 @@ def _array(value: object) -> pa.Array | pa.ChunkedArray:
 
 
 def _ids(
-    rows: _Rows, keep: Flags, x: Floats, y: Floats, species: pa.Array
+    rows: TreeRows, keep: Flags, x: Floats, y: Floats, species: pa.Array
 ) -> tuple[Flags, pa.Array, Flags]:
     """Unique ids; rows that repeat another tree in every way are set aside, others renamed."""
     ids = rows.text("tree_id")
@@ -263,7 +195,7 @@ def _renamed(ids: pa.Array, rows: Ints) -> pa.Array:
 
 
 def _names(
-    rows: _Rows, text: pa.Array, book: NameBook, species: PublishedTable
+    rows: TreeRows, text: pa.Array, book: NameBook, species: PublishedTable
 ) -> dict[str, object]:
     """Species, genus, wood and how; the common name speaks where the species says nothing."""
     written = text.dictionary_encode()
@@ -295,7 +227,7 @@ def _names(
 _Triple = tuple[pa.Array, pa.Array, pa.Array]
 
 
-def _by_common_name(rows: _Rows, book: NameBook, found: _Triple) -> _Triple:
+def _by_common_name(rows: TreeRows, book: NameBook, found: _Triple) -> _Triple:
     """Take the common name's meaning where the species column says nothing."""
     common = book.resolve(rows.text("common_name").dictionary_encode())
     name, genus, how = (array.cast(pa.string()) for array in found)
@@ -330,7 +262,7 @@ def _equal(text: pa.Array, word: str) -> Flags:
     )
 
 
-def _wards(rows: _Rows, x: Floats, y: Floats, keep: Flags, wards: Wards | None) -> pa.Array:
+def _wards(rows: TreeRows, x: Floats, y: Floats, keep: Flags, wards: Wards | None) -> pa.Array:
     """The ward that holds each tree, else the file's own word; far outside all is a finding."""
     told = rows.text("ward")
     if wards is None or not len(wards.shapes):
@@ -363,7 +295,7 @@ def _sharing(lon: Floats, lat: Floats, keep: Flags) -> npt.NDArray[np.int32]:
     return np.asarray(np.maximum(counts[code], 1), np.int32)
 
 
-def _sizes(rows: _Rows) -> dict[str, object]:
+def _sizes(rows: TreeRows) -> dict[str, object]:
     """Diameters and other sizes, and where the diameter comes from."""
     dbh = rows.number("dbh_cm")
     kinds = []
@@ -388,7 +320,7 @@ def _sizes(rows: _Rows) -> dict[str, object]:
     }
 
 
-def _states(rows: _Rows) -> dict[str, object]:
+def _states(rows: TreeRows) -> dict[str, object]:
     """Status, condition, owner and wires; a given removal date stands over the status told."""
     condition = rows.text("condition")
     status = rows.text("status")

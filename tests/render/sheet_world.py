@@ -166,17 +166,17 @@ def _account(store: RunStore) -> None:
          sha256=["ab" * 32, "cd" * 32], bytes=[40_000, 900],
          note=[None, "Encoding detected."])  # fmt: skip
     rows = [
-        {"Tree No": "LK-1", "Lat": "-33.1", "Notes": FORMULA, "why_reason": "an older reason"},
         {"Tree No": "LK-2", "Lat": "", "Notes": "root plate is lifting", "why_reason": None},
+        {"Tree No": "LK-1", "Lat": "-33.1", "Notes": FORMULA, "why_reason": "an older reason"},
         {"name": "Meripilus giganteus", "seen_on": "9999-01-01"},
     ]
     fill(store, "ingest.quarantine", 3, quarantine_key=range(3), source_key=[0, 0, 1],
-         row=[17, 18, 3], line=[18, 19, None], column=["Lat", "Lat", "seen_on"],
-         value=["-33.1", None, "9999-01-01"], code=["outside", "no_place", "impossible_date"],
-         reason=["The place lies outside the world of the city.", "The row has no place.",
+         row=[18, 17, 3], line=[19, 18, None], column=["Lat", "Lat", "seen_on"],
+         value=[None, "-33.1", "9999-01-01"], code=["no_place", "outside", "impossible_date"],
+         reason=["The row has no place.", "The place lies outside the world of the city.",
                  "The date cannot be."],
-         remedy=["Mend the place.", "Add coordinates and feed it back.", "Mend the date."],
-         danger=[None, "root plate is lifting", None],
+         remedy=["Add coordinates and feed it back.", "Mend the place.", "Mend the date."],
+         danger=["root plate is lifting", None, None],
          original=[json.dumps(row) for row in rows])  # fmt: skip
     fill(store, "ingest.findings", 5, finding_key=range(5), row=range(1, 6), line=range(2, 7),
          column=["DBH"] * 4 + ["Species"], value=["1000000", "-3", "x", None, "Acre"],

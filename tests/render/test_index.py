@@ -38,7 +38,7 @@ def _page(run: RenderContext) -> html.HtmlElement:
 def test_danger_heads_the_list_and_later_things_wait(run: RenderContext) -> None:
     told = [item.text_content() for item in _page(run).xpath('//ol[@class="now"]/li')]
     assert "root plate is lifting" in told[0]
-    assert "trees.csv, line 18" in told[0]
+    assert "trees.csv, line 19: LK-2 · root plate is lifting" in told[0]
     assert len(told) <= index.MOST_SHOWN
     assert all(text.strip().startswith(("Now:", "This week:")) for text in told)
 

@@ -55,7 +55,7 @@ def test_the_review_list_heads_with_danger_and_says_where(run: RenderContext) ->
     rows = _rows(run.out / "review.csv")
     assert len(rows) == run.table("scoring.reviews").num_rows
     assert rows[0]["urgency"] == "now"
-    assert rows[0]["row_set_aside"] == "trees.csv, line 18"
+    assert rows[0]["row_set_aside"] == "trees.csv, line 19"
     assert "root plate is lifting" in rows[0]["what_to_do"]
     assert rows[1]["tree_id"].startswith("LM-")
     assert rows[-1]["sighting_id"].startswith("S")
@@ -70,11 +70,11 @@ def test_the_review_list_heads_with_danger_and_says_where(run: RenderContext) ->
 def test_rows_set_aside_keep_their_columns_and_can_be_fed_back(run: RenderContext) -> None:
     rows = _rows(run.out / "quarantine.csv")
     assert len(rows) == 3
-    assert rows[0]["Tree No"] == "LK-1"
-    assert rows[0]["Lat"] == "-33.1"  # a number stays a number
-    assert rows[0]["Notes"] == f"'{FORMULA}"
-    assert rows[0]["why_reason"] == "The place lies outside the world of the city."
-    assert rows[1]["why_danger"] == "root plate is lifting"
+    assert rows[1]["Tree No"] == "LK-1"
+    assert rows[1]["Lat"] == "-33.1"  # a number stays a number
+    assert rows[1]["Notes"] == f"'{FORMULA}"
+    assert rows[1]["why_reason"] == "The place lies outside the world of the city."
+    assert rows[0]["why_danger"] == "root plate is lifting"
     assert rows[2]["name"] == "Meripilus giganteus"
     assert rows[2]["why_file"] == "sightings.csv"
     assert rows[2]["Tree No"] == ""

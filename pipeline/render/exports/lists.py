@@ -1,6 +1,7 @@
 """Lists as CSV: queue, what was left out, what to review, rows set aside."""
 
 import json
+import textwrap
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from pipeline.render.files import write_bytes
 # Text that a spreadsheet would take for a formula; a plain number is none.
 _DANGEROUS = r"^[=@\t\r\n]|^[+\-](?:$|[^0-9.,]|.*[^0-9.,eE+\-])"
 _DEGREE_DECIMALS = 6
+_MOST_SAID = 240  # characters of a row set aside that fit under a line of the index
 URGENCY = ("now", "this week", "this quarter", "when there is time")
 
 QUEUE_COLUMNS = (
@@ -95,8 +97,16 @@ def place_of(context: RenderContext, review: Mapping[str, Any]) -> str:
         if review["tree_key"] < 0 and np.isfinite(longitude):
             told.append(f"Near {latitude:.5f}, {longitude:.5f} (latitude, longitude)")
     if review["quarantine_key"] >= 0:
-        told.append(_files_of_rows(context)[review["quarantine_key"]])
+        row = context.table("ingest.quarantine").slice(review["quarantine_key"], 1).to_pylist()[0]
+        told.append(f"{_files_of_rows(context)[review['quarantine_key']]}: {_in_short(row)}")
     return ". ".join(told)
+
+
+def _in_short(row: Mapping[str, Any]) -> str:
+    """What a row set aside says, so that a person knows where to go without opening the file."""
+    said = json.loads(row["original"]).items()
+    values = [_text(value) for name, value in said if name not in WHY]
+    return textwrap.shorten(" · ".join(v for v in values if v), _MOST_SAID, placeholder=" …")
 
 
 def _where(context: RenderContext, reviews: pa.Table) -> tuple[pa.Array, pa.Array]:

@@ -16,6 +16,7 @@ from pipeline.render.context import RenderContext
 from pipeline.render.map_trees import PackedTrees
 from pipeline.tables.catalogue_planning import JOBS, QUEUE, UNSCHEDULED
 from pipeline.tables.catalogue_scoring import FACTS
+from pipeline.terms import Part, word
 
 LINKS = FACTS.column("link").allowed
 _UNKNOWN_SHARE = 255  # of a byte that holds a share in 1/250
@@ -88,9 +89,30 @@ def evidence(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block,
             "opening": _shares(decay, "opening_share"),
             "rot": _numbers(decay, "rot").astype(np.uint8),
             "taxon": (taxa.indices.fill_null(-1).to_numpy() + 1).astype(np.uint32),
+            **_sides(context, trees),
         }
     )
     return block, {"zones": ["", *zone_names], "taxa": ["", *taxa.dictionary.to_pylist()]}
+
+
+def _sides(context: RenderContext, trees: PackedTrees) -> dict[str, packing.Array]:
+    """Measured shells by azimuth, as shares of the radius, and the sides that trees lean to."""
+    readings = context.table("ingest.readings")
+    known = pc.and_(pc.is_valid(readings["azimuth_deg"]), pc.is_valid(readings["shell_cm"]))
+    shells = readings.filter(pc.and_(known, pc.greater(readings["section_diameter_cm"], 0)))
+    defects = context.table("ingest.defects")
+    leaning = pc.and_(pc.equal(defects["defect"].cast(pa.string()), "lean"), defects["latest"])
+    leans = defects.filter(pc.and_(leaning, pc.is_valid(defects["side_deg"])))
+    radius = pc.divide(shells["section_diameter_cm"], 2.0)
+    share = pc.min_element_wise(pc.divide(shells["shell_cm"], radius), 1.0)
+    return {
+        "shell_tree": _places(trees, shells),
+        "shell_part": _parts(shells["part"]),
+        "shell_side": _numbers(shells, "azimuth_deg").astype(np.uint32),
+        "shell_share": _shares(pa.table({"share": share}), "share"),
+        "lean_tree": _places(trees, leans),
+        "lean_side": _numbers(leans, "side_deg").astype(np.uint32),
+    }
 
 
 def work(context: RenderContext, trees: PackedTrees) -> list[list[Any]]:
@@ -141,6 +163,12 @@ def taxon_names(context: RenderContext) -> Callable[[str], str]:
     table = context.library.table("taxa", key=("taxon_id",))
     names = dict(zip(table.texts("taxon_id"), table.texts("accepted_name"), strict=True))
     return lambda taxon: names.get(taxon, taxon.replace("_", " "))
+
+
+def _parts(column: pa.ChunkedArray) -> packing.Array:
+    words = pa.array([word(part) for part in Part])
+    at = pc.index_in(column.cast(pa.string()), words)
+    return np.asarray(at.to_numpy(zero_copy_only=False), dtype=np.uint8)
 
 
 def _zone_names(context: RenderContext) -> list[str]:

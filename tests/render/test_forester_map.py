@@ -160,3 +160,23 @@ def test_a_run_without_trees_says_so(small_run: RenderContext, tmp_path: Path) -
     assert "no tree with a place" in text
     assert "<script" not in text
     assert small_run.city in text
+
+
+def test_measured_shells_and_the_lean_keep_their_side(tmp_path: Path) -> None:
+    run = map_world.context(tmp_path, 60)
+    tree = int(np.flatnonzero(map_world.ratings_of(60) >= 2)[0])
+    map_world.fill(
+        run.store, "ingest.readings", 3, reading_key=range(3), tree_key=[tree] * 3,
+        part=["butt"] * 3, reading=["drill"] * 3, azimuth_deg=[0.0, 120.0, None],
+        shell_cm=[6.0, 45.0, 9.0], section_diameter_cm=[60.0] * 3,
+    )  # fmt: skip
+    map_world.fill(
+        run.store, "ingest.defects", 2, defect_key=range(2), tree_key=[tree, tree],
+        defect=["lean", "crack"], side_deg=[75.0, 10.0], latest=[True, True],
+    )  # fmt: skip
+    packed = map_trees.pack(run)
+    found = unpack(forester_map.blocks(run, packed)["evidence"])
+    assert found["shell_side"].tolist() == [0, 120]
+    assert found["shell_share"].tolist() == [50, 250]  # of 250: 6 cm of 30, and never over 1
+    assert found["shell_tree"].tolist() == [packed.place_of[tree]] * 2
+    assert found["lean_side"].tolist() == [75]

@@ -41,7 +41,7 @@ const Mark = {
   },
 
   /* The stem section: solid where nine in ten estimates leave wood, lighter over the range. */
-  section(rating, decay, size = 80) {
+  section(rating, decay, size = 80, { shells = [], lean = null } = {}) {
     const parts = Mark.groundParts(rating);
     if (!decay || decay.share === null) parts.push(svg("circle", { r: Mark.wall, class: "unknown" }));
     else {
@@ -56,6 +56,8 @@ const Mark = {
       annulus(high, 1, "wood");
       parts.push(svg("circle", { r: Mark.wall * decay.share, class: "median" }));
     }
+    for (const [side, share] of shells) parts.push(svg("path", { d: `M0 ${-Mark.wall - 3}V${-Mark.wall * (1 - share)}`, class: "shell", transform: `rotate(${side})` }));
+    if (lean !== null) parts.push(svg("path", { d: "M-4 -52L0 -59L4 -52Z", class: "lean", transform: `rotate(${lean})` }));
     const title = svg("title", {});
     title.textContent = Mark.words(rating, decay);
     return svg("svg", { class: "section", role: "img", width: size, height: size, viewBox: "-60 -60 120 120" }, title, ...parts);

@@ -29,6 +29,8 @@ class Thread {
     this.evidenceOf = new Map();
     for (let k = 0; k < evidence.tree.length; k++) this.evidenceOf.set(evidence.tree[k], k);
     this.decayOf = Thread.grouped(evidence.decay_tree.length, (k) => evidence.decay_tree[k]);
+    this.shellsOf = Thread.grouped(evidence.shell_tree.length, (k) => evidence.shell_tree[k]);
+    this.leanOf = new Map(Array.from(evidence.lean_tree, (tree, k) => [tree, evidence.lean_side[k]]));
     this.workOf = Thread.grouped(extras.work.length, (k) => extras.work[k][0]);
     this.choicesOf = Thread.grouped(extras.choices.length, (k) => extras.choices[k][0]);
   }
@@ -73,7 +75,10 @@ class Thread {
     say("Place", [t.words.street[t.street[i]], t.words.ward[t.ward[i]]].filter(Boolean).join(", ") || "not recorded");
     if (looked) say("Last looked at", dayWords(looked));
     if (t.words.status[t.status[i]] !== "standing") say("Status", spaced(t.words.status[t.status[i]]));
-    return el("div", { class: "facing" }, Mark.section(rating, decay, decay ? 132 : 96), list);
+    const e = this.evidence, lean = this.leanOf.get(i) ?? null;
+    const shells = decay ? (this.shellsOf.get(i) || []).filter((k) => PART_WORDS[e.shell_part[k]] === decay.part).map((k) => [e.shell_side[k], e.shell_share[k] / 250]) : [];
+    if (shells.length) say("Measured shells", `${shells.length}, north is up`);
+    return el("div", { class: "facing" }, Mark.section(rating, decay, decay ? 148 : 96, { shells, lean }), list);
   }
 
   knot(i, link, title, missing, decay) {

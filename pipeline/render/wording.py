@@ -41,7 +41,11 @@ def _name(values: Values, key: str = "name") -> str:
 
 
 def _the(part: str | None) -> str:
-    return PART_WORDS.get(part or "", "the tree")
+    """The parts that a value names, joined with | in it."""
+    names = [PART_WORDS[name] for name in (part or "").split("|") if name in PART_WORDS]
+    if not names:
+        return "the tree"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
 
 
 def _joined(text: str | None) -> str:
@@ -92,8 +96,8 @@ def _formula(v: Values) -> str:
     state = "passes" if v["passed"] else "does not pass"
     name = str(v["formula"]).replace("_", " ")
     return (
-        f"By {name}, {_the(v['part'])} has {v['value_share']:.2f}; this {state} the published "
-        f"limit of {v['limit_share']:.2f}."
+        f"The rule {name} gives {v['value_share']:.2f} for {_the(v['part'])}; this {state} the "
+        f"published limit of {v['limit_share']:.2f}."
     )
 
 
@@ -133,10 +137,13 @@ def _more(v: Values) -> str:
 
 def _consequence(v: Values) -> str:
     target = TARGET_WORDS[str(v["target"])]
-    return (
-        f"{capital(_the(v['part']))} is {_cm(v['diameter_cm'])} thick; if it hits {target}, the "
-        f"consequences are {v['consequence']}."
+    thick = _cm(v["diameter_cm"])
+    falls = (
+        f"The branch is {thick} thick"
+        if v["part"] == "branch"
+        else f"The tree may fall whole; its stem is {thick} thick"
     )
+    return f"{falls}. If it hits {target}, the consequences are {v['consequence']}."
 
 
 def _harm(v: Values) -> str:
@@ -160,13 +167,17 @@ def _deadline(days: int | None) -> str:
     return "within one day" if days == 1 else f"within {days} days"
 
 
+_AT_A_PART = ("prune_part", "sound", "drill", "tomography")
+
+
 def _chosen(v: Values) -> str:
     action = ACTION_WORDS[str(v["action"])]
     crew = CREW_WORDS.get(str(v["crew"]), str(v["crew"]))
+    at = f" ({_the(v['part'])})" if v["action"] in _AT_A_PART else ""
     left = v["residual_rating"]
     after = "what is left is not known" if left == "not assessed" else f"left is {left}"
     return (
-        f"To do: {action} ({_the(v['part'])}), {_deadline(v['deadline_days'])}; {crew}, about "
+        f"To do: {action}{at}, {_deadline(v['deadline_days'])}; {crew}, about "
         f"{v['hours']:.1f} crew-hours; {after}."
     )
 

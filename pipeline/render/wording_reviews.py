@@ -29,6 +29,18 @@ def _why(values: Values) -> str:
     return _WHY_NO_TREE.get(str(values.get("why")), "no reason was told")
 
 
+def _right(values: Values) -> str:
+    if not values.get("name") or not values.get("probability"):
+        return "nobody has named it"
+    return f"the name is right in {in_hundred(values['probability'])} such cases"
+
+
+def _fits(values: Values) -> str:
+    number = count_word(int(values["candidates"]))
+    weight = in_hundred(values["best_weight"])
+    return f"{_name(values)} fits {number} trees; the likeliest is right in {weight} such cases."
+
+
 REVIEWS: dict[str, Callable[[Values], str]] = {
     "quarantine_danger": lambda v: (
         f"A row that could not be used speaks of danger ({v['words']}): find the tree today. "
@@ -40,16 +52,14 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
     "sighting_serious_unmatched": lambda v: (
         f"{_name(v)} ({v['code']}) was seen and no tree is known for it: {_why(v)}. Find it now."
     ),
-    "sighting_ambiguous": lambda v: (
-        f"{_name(v)} fits {count_word(int(v['candidates']))} trees; the likeliest holds "
-        f"{in_hundred(v['best_weight'])}. Say which one it is."
-    ),
+    "sighting_serious_ambiguous": lambda v: f"{_fits(v)} This fungus cannot wait: find it now.",
+    "sighting_ambiguous": _fits,
     "sighting_conflict": lambda v: (
         f"{_name(v)}: the tree named and the place told are farther apart than the errors allow."
     ),
     "name_serious_uncertain": lambda v: (
-        f"{_name(v)} ({v['code']}) is named with {in_hundred(v['probability'])} certainty: send "
-        "photographs of the whole body, its underside, a cut and where it sits."
+        f"{_name(v)} ({v['code']}): {_right(v)}. Send photographs of the whole body, its "
+        "underside, a cut and where it sits."
     ),
     "decision_contradicted": lambda v: (
         f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
@@ -70,9 +80,7 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"{capital(count_word(int(v['count'])))} trees have a place in doubt: outside the wards, "
         "swapped or rounded."
     ),
-    "name_uncertain": lambda v: (
-        f"{_name(v)} is named with {in_hundred(v['probability'])} certainty: photographs help."
-    ),
+    "name_uncertain": lambda v: f"{_name(v)}: {_right(v)}. Photographs help.",
     "sighting_not_decay": lambda v: f"{_name(v)} is kept and not counted as decay: {_why(v)}.",
 }
 

@@ -108,6 +108,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "quarantine_danger": (0, ("words", "reason")),
     "make_safe": (0, ("tree_id", "rating", "failure")),
     "sighting_serious_unmatched": (0, ("name", "code", "why")),
+    "sighting_serious_ambiguous": (0, ("name", "candidates", "best_weight")),
     "sighting_ambiguous": (1, ("name", "candidates", "best_weight")),
     "sighting_conflict": (1, ("name",)),
     "name_serious_uncertain": (1, ("name", "probability", "code")),

@@ -35,7 +35,7 @@ from pipeline.scoring.assembly.targets import (
     read_zones,
     under_trees,
 )
-from pipeline.scoring.assembly.thread import Thread, check_reasons
+from pipeline.scoring.assembly.thread import Thread
 from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, read_trees
 from pipeline.scoring.explanation import Facts
 from pipeline.scoring.parameters import Parameters, build
@@ -85,7 +85,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     """
     teller.step("reading what was seen")
     parameters = build(settings, library)
-    check_reasons(parameters.work.rules)
+    works.check_reasons(parameters.work.rules)
     read = {
         name: store.read(TABLES[f"ingest.{name}"], columns=columns)
         for name, columns in _READ.items()

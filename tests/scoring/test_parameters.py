@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library
-from pipeline.scoring.assembly.thread import check_reasons
+from pipeline.scoring.assembly.works import check_reasons
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import Rating
 from pipeline.tables import inputs
@@ -71,6 +71,7 @@ def test_every_restriction_reaches_the_maths(change: Change) -> None:
         ("actions", "parts", "leaf"),
         ("actions", "defects", "sadness"),
         ("restrictions", "closed_from", "spring"),
+        ("restrictions", "closed_to", "02-30"),
         ("restrictions", "lifted_from", "often"),
     ],
 )

@@ -351,9 +351,11 @@ def test_the_review_list_is_headed_by_danger(tmp_path: Path) -> None:
     assert [row["code"] for row in found[:2]] == ["quarantine_danger", "make_safe"]
     assert "sighting_serious_unmatched" in [r["code"] for r in found if r["urgency"] == 0]
     assert [row["urgency"] for row in found] == sorted(row["urgency"] for row in found)
-    assert {"sighting_unmatched", "sighting_ambiguous", "sighting_conflict", "place_doubtful",
-            "sighting_not_decay"} <= set(codes(store))  # fmt: skip
-    detail = next(json.loads(r["detail"]) for r in found if r["code"] == "sighting_ambiguous")
+    assert {"sighting_unmatched", "sighting_serious_ambiguous", "sighting_conflict",
+            "place_doubtful", "sighting_not_decay"} <= set(codes(store))  # fmt: skip
+    detail = next(
+        json.loads(r["detail"]) for r in found if r["code"] == "sighting_serious_ambiguous"
+    )
     assert detail["candidates"] == 2
 
 

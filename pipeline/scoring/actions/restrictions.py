@@ -4,6 +4,7 @@ Danger lifts a disease window, with its hygiene; nothing but licensed advice lif
 Days are counted from 1970-01-01.
 """
 
+from calendar import isleap
 from dataclasses import dataclass
 from datetime import date
 
@@ -15,6 +16,7 @@ NEVER = 5  # above every rating word
 NO_DAY = -1
 EPOCH = date(1970, 1, 1).toordinal()
 _YEARS_AHEAD = 3
+_LEAP_DAY = (2, 29)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,10 @@ def windows(rule: Restriction, first_day: date) -> list[tuple[int, int]]:
 
 
 def _day(year: int, month_day: tuple[int, int]) -> int:
-    return date(year, *month_day).toordinal() - EPOCH
+    month, day = month_day
+    if month_day == _LEAP_DAY and not isleap(year):
+        day -= 1
+    return date(year, month, day).toordinal() - EPOCH
 
 
 def is_closed(rule: Restriction, day: date) -> bool:

@@ -105,7 +105,7 @@ def of_sightings(
         elif match == _UNMATCHED:
             reviews.add("sighting_unmatched", {"name": name, "why": why}, sighting=row)
         elif match == _AMBIGUOUS:
-            reviews.add("sighting_ambiguous", {
+            reviews.add("sighting_serious_ambiguous" if serious else "sighting_ambiguous", {
                 "name": name,
                 "candidates": int(candidates[row]),
                 "best_weight": float(weight[row]),

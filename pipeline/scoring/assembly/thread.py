@@ -10,16 +10,14 @@ from functools import cached_property
 import numpy as np
 import pyarrow as pa
 
-from pipeline.errors import PublishedValueError
-from pipeline.scoring.actions.candidates import ActionRule
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.columns import day_text, texts, whole
-from pipeline.scoring.assembly.evidence import WITNESSES
+from pipeline.scoring.assembly.evidence import STRENGTH, WITNESSES
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
-from pipeline.scoring.explanation import STATEMENTS, Facts
+from pipeline.scoring.explanation import Facts
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.failure import DEFECTS
 from pipeline.scoring.parameters.targets import GROUPS
@@ -34,27 +32,9 @@ from pipeline.terms import (
     RatingWord,
     word,
 )
-from pipeline.units import Ints
+from pipeline.units import Flags, Ints
 
 _WIRED = ("communication", "low_voltage", "high_voltage")
-
-
-def check_reasons(rules: tuple[ActionRule, ...]) -> None:
-    """Refuse action rules whose reason has no sentence.
-
-    Raises
-    ------
-    PublishedValueError
-        If a `why` is none of the statements.
-    """
-    unknown = sorted({rule.why for rule in rules} - set(STATEMENTS))
-    if unknown:
-        raise PublishedValueError(
-            where="table actions, column why",
-            found=", ".join(unknown),
-            expected=f"one of {', '.join(s for s in STATEMENTS if s.startswith('why_'))}",
-            remedy="Mend the table or the override.",
-        )
 
 
 @dataclass(frozen=True)
@@ -161,16 +141,14 @@ class Thread:
 
     def _fungus(self, facts: Facts) -> None:
         parts = self.row.evidence.parts
-        trees = self.row.evidence.trees[parts.tree]
-        for row, at in self._rows(trees):
-            if parts.taxon[row] < 0:
-                continue
+        for rows, at in self._fungi(parts.taxon >= 0):
+            row = rows[0]
             facts.add(at, "fungus_at_work", {
                 "name": self.fungus_names[parts.taxon[row]],
                 "probability": float(parts.certainty[row]),
                 "rot": ROT_WORDS[parts.rot[row]],
                 "code": f"R{parts.code[row]}",
-                "part": inputs.PARTS[parts.part[row]],
+                "part": "|".join(inputs.PARTS[parts.part[n]] for n in rows),
             })  # fmt: skip
         posterior, catalogue = self.sightings.posterior, self.parameters.failure.catalogue
         harmless = ~catalogue.attacks.any(axis=1) & (
@@ -205,13 +183,25 @@ class Thread:
                     "passed": bool(looks.strength.passed[row, number]),
                 }, source=sources[formula])  # fmt: skip
         parts = self.row.evidence.parts
+        for rows, at in self._fungi((parts.taxon >= 0) & ~parts.measured):
+            names = "|".join(inputs.PARTS[parts.part[n]] for n in rows)
+            facts.add(at, "wood_not_measured", {"part": names})
+
+    def _fungi(self, wanted: Flags) -> Iterator[tuple[list[int], int]]:
+        """Rows of the part evidence of each tree and fungus, with the fact set."""
+        parts = self.row.evidence.parts
+        together: dict[tuple[int, int], list[int]] = {}
         for row, at in self._rows(self.row.evidence.trees[parts.tree]):
-            if parts.taxon[row] >= 0 and not parts.measured[row]:
-                facts.add(at, "wood_not_measured", {"part": inputs.PARTS[parts.part[row]]})
+            if wanted[row]:
+                together.setdefault((at, int(parts.taxon[row])), []).append(row)
+        for (at, _), rows in together.items():
+            yield rows, at
 
     def _failure(self, facts: Facts) -> None:
         spoken, sources = self.row.evidence.spoken, self.parameters.failure.rule_sources
         for row, at in self._rows(spoken.tree):
+            if not self._speaks_first[row]:
+                continue
             rule = spoken.rule_ids[spoken.rule[row]]
             part = inputs.PARTS[spoken.part[row]]
             facts.add(at, "failure_rule", {
@@ -233,6 +223,18 @@ class Thread:
                 "high_share": 1.0 - (1.0 - high) ** years,
                 "years": years,
             }, source="project_elicited", assumed=True)  # fmt: skip
+
+    @cached_property
+    def _speaks_first(self) -> Flags:
+        """Findings worth a sentence: of several formulae for one part, the first of the worst."""
+        spoken = self.row.evidence.spoken
+        order = np.lexsort((np.arange(len(spoken.tree)), -spoken.word, spoken.part, spoken.tree))
+        formulae = order[spoken.witness[order] == STRENGTH]
+        place = spoken.tree[formulae] * len(inputs.PARTS) + spoken.part[formulae]
+        _, first = np.unique(place, return_index=True)
+        speaks: Flags = spoken.witness != STRENGTH
+        speaks[formulae[first]] = True
+        return speaks
 
     def _worst(self) -> Iterator[tuple[int, int]]:
         """Fact set and worst pair of each tree with one."""

@@ -6,12 +6,14 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.errors import PublishedValueError
 from pipeline.scoring.actions import restrictions
-from pipeline.scoring.actions.candidates import MAKE_SAFE, TEST, Candidates, Choice
+from pipeline.scoring.actions.candidates import MAKE_SAFE, TEST, ActionRule, Candidates, Choice
 from pipeline.scoring.actions.effort import NO_DEADLINE, deadline_days, hours
 from pipeline.scoring.actions.inspection import DUE, NEVER, NOT_DUE, OVERDUE
 from pipeline.scoring.assembly.columns import dates, labels, optional, small
 from pipeline.scoring.assembly.trees import Trees
+from pipeline.scoring.explanation import STATEMENTS
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.work import WorkParameters
 from pipeline.tables import inputs
@@ -24,6 +26,24 @@ _DECISION_WHY = "why_decision"
 _CUTS = ("remove", "habitat_pole", "prune_part", "reduce_crown")
 _HARD = ("remove", "habitat_pole")
 _WIRED = tuple(inputs.WIRES.index(w) for w in ("communication", "low_voltage", "high_voltage"))
+
+
+def check_reasons(rules: tuple[ActionRule, ...]) -> None:
+    """Refuse action rules whose reason has no sentence.
+
+    Raises
+    ------
+    PublishedValueError
+        If a `why` is none of the statements.
+    """
+    unknown = sorted({rule.why for rule in rules} - set(STATEMENTS))
+    if unknown:
+        raise PublishedValueError(
+            where="table actions, column why",
+            found=", ".join(unknown),
+            expected=f"one of {', '.join(s for s in STATEMENTS if s.startswith('why_'))}",
+            remedy="Mend the table or the override.",
+        )
 
 
 @dataclass(frozen=True)

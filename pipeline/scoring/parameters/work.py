@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -21,6 +22,7 @@ PRIOR_STATES = (*inputs.CONDITIONS, "unknown")
 ROT_WORDS = ("unknown", "white", "brown", "soft")
 INSPECT_RULES = ("inspect_never", "inspect_overdue", "inspect_due")
 _PARTS = inputs.PARTS
+_LEAP_YEAR = 2028
 
 
 @dataclass(frozen=True)
@@ -196,14 +198,16 @@ def _restriction(t: PublishedTable, row: Mapping[str, str]) -> Restriction:
 def _month_day(t: PublishedTable, text: str) -> tuple[int, int] | None:
     if not text:
         return None
-    month, dash, day = text.partition("-")
-    if not (dash and month.isdigit() and day.isdigit()):
+    month, _, day = text.partition("-")
+    try:
+        date(_LEAP_YEAR, int(month), int(day))
+    except ValueError:
         raise PublishedValueError(
             where=f"table {t.name}",
             found=repr(text),
             expected="month and day, as 04-15",
             remedy="Mend the table or the override.",
-        )
+        ) from None
     return int(month), int(day)
 
 

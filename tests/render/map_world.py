@@ -150,7 +150,8 @@ def _ground(store: RunStore, trees: int) -> None:
     fill(store, "ingest.zones", 3, zone_key=range(3), zone_id=["z1", "z2", "z3"],
          name=["Heron School", "Bus stop Chapel Road", "Mill walk"],
          kind=["school", "bus_stop", "path"], how=["survey"] * 3,
-         occupancy=["frequent", "frequent", "occasional"], geometry=shapely.to_wkb(zones))  # fmt: skip
+         occupancy=["frequent", "frequent", "occasional"],
+         geometry=shapely.to_wkb(zones))  # fmt: skip
 
 
 def _trees(store: RunStore, trees: int, draw: np.random.Generator) -> Places:

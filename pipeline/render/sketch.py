@@ -20,7 +20,7 @@ from pipeline.units import Flags, Floats
 WIDTH, LEAST_HEIGHT, MOST_HEIGHT = 460.0, 240.0, 400.0
 _MARGIN = 28.0
 _LEAST_SPAN_M = 250.0
-_MOST_STREETS = 900
+_MOST_STREETS = 1_500
 _MOST_LABELS = 9
 _LABEL_CHAR_PX, _LABEL_ROOM_PX = 6.2, 54.0
 _SAME_MARK_PX = 21.0
@@ -82,6 +82,7 @@ class Streets:
         self._shapes = _shapes(table["geometry"])
         classes = np.array(table["street_class"].cast(pa.string()).to_pylist(), dtype=object)
         self._major: Flags = np.isin(classes, _MAJOR_CLASSES)
+        self._drivable: Flags = table["drivable"].to_numpy(zero_copy_only=False).astype(bool)
         self._names = np.array(
             [name or "" for name in table["name"].cast(pa.string()).to_pylist()], dtype=object
         )
@@ -96,17 +97,16 @@ class Streets:
         rows = np.sort(self._tree.query(shapely.box(*box)))
         if rows.size > _MOST_STREETS:
             away = shapely.distance(self._shapes[rows], route[0])
-            order = np.lexsort((rows, away, ~self._major[rows]))
+            order = np.lexsort((rows, away, ~self._drivable[rows], ~self._major[rows]))
             rows = np.sort(rows[order[:_MOST_STREETS]])
         parts, of_row = shapely.get_parts(
             shapely.clip_by_rect(self._shapes[rows], *box), return_index=True
         )
         lines_only = shapely.get_dimensions(parts) == 1
         clipped, rows = parts[lines_only], rows[of_row[lines_only]]
-        clipped = shapely.simplify(clipped, 1 / frame.per_metre, preserve_topology=False)
         major = self._major[rows]
-        minor_path = path_of(clipped[~major], frame)
-        major_path = path_of(clipped[major], frame)
+        minor_path = path_of(_joined(clipped[~major], frame), frame)
+        major_path = path_of(_joined(clipped[major], frame), frame)
         lines = Markup('<path class="st" d="{}"/><path class="st big" d="{}"/>').format(
             minor_path, major_path
         )
@@ -161,6 +161,14 @@ def path_of(lines: Geometries, frame: Frame) -> str:
     return "".join(
         f"M{x} {y}" if new else f"l{x} {y}"
         for new, (x, y) in zip(first.tolist(), told.tolist(), strict=True)
+    )
+
+
+def _joined(lines: Geometries, frame: Frame) -> Geometries:
+    """Lines joined end to end and simplified to the drawing's grain: far fewer points."""
+    merged = np.array([shapely.line_merge(shapely.multilinestrings(lines))], dtype=object)
+    return np.asarray(
+        shapely.simplify(merged, 1 / frame.per_metre, preserve_topology=False), dtype=object
     )
 
 

@@ -32,6 +32,7 @@ _YES = frozenset({"yes", "y", "true", "t", "1", "x", "ja", "oui", "si", "sí"})
 _NO = frozenset({"no", "n", "false", "f", "0", "nein", "non"})
 _YEAR = re.compile(r"\d{4}(\.0)?")
 _ISO = re.compile(r"(\d{4}-\d{2}-\d{2})([T ].*)?")
+_COMPACT = re.compile(r"((?:1[5-9]|20)\d\d)(\d\d)(\d\d)")
 _YEAR_MONTH = re.compile(r"\d{4}-\d{2}")
 _POINTS = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})")
 _SLASHES = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-](\d{4})")
@@ -202,6 +203,12 @@ def _year_first(cell: str) -> _Parts | None:
     return numbers[0], numbers[1], numbers[2]
 
 
+def _compact(cell: str) -> _Parts | None:
+    """ISO 8601 without hyphens, as 20100821."""
+    match = _COMPACT.fullmatch(cell)
+    return None if match is None else (int(match[1]), int(match[2]), int(match[3]))
+
+
 def _with_points(cell: str) -> _Parts | None:
     """day.month.year, as it is written where points are used."""
     match = _POINTS.fullmatch(cell)
@@ -219,7 +226,7 @@ def _with_slashes(cell: str) -> _Parts | None:
     return (year, second, first) if first > _MONTHS else (year, first, second)
 
 
-_SHAPES = (_year_first, _with_points, _with_slashes)
+_SHAPES = (_year_first, _compact, _with_points, _with_slashes)
 
 
 def _date(year: int, month: int, day: int) -> tuple[date | None, str | None]:

@@ -3,8 +3,6 @@
 import re
 from collections.abc import Iterable, Sequence
 
-import pyarrow as pa
-
 from pipeline.ingest.names import folded
 from pipeline.published.table import PublishedTable
 
@@ -52,9 +50,3 @@ def danger_of(
         told = words.found_in(text) + ([taxon] if taxon else [])
         found.append("; ".join(told) or None)
     return found
-
-
-def texts_of(data: pa.Table, rows: pa.Array) -> list[str]:
-    """All cells of each row as one text."""
-    taken = data.take(rows).to_pylist()
-    return [" | ".join(str(cell) for cell in row.values() if cell is not None) for row in taken]

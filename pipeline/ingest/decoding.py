@@ -17,7 +17,7 @@ from pipeline.units import Flags, Ints
 
 DELIMITERS = ",;\t|"
 _SAMPLE_BYTES = 200_000
-_SNIFF_CHARACTERS = 20_000
+_SNIFF_BYTES = 20_000
 _CHUNK_BYTES = 1_000_000
 _BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _WESTERN = frozenset({"cp1252", "latin_1", "iso8859_15", "cp1254", "iso8859_9", "mac_roman",
@@ -123,34 +123,40 @@ def decode(raw: bytes, *, where: str, encoding: str | None) -> Text:
 
 
 def delimiter_of(text: Text, *, where: str) -> str:
-    """The delimiter, from the header line if it settles it, else by the csv module's sniffer.
+    """The mark that parts most records into as many cells as the header has.
+
+    The standard library's sniffer takes decimal commas for delimiters, so marks are judged by what
+    they make of the records.
 
     Raises
     ------
     InputError
-        If no delimiter is found and there is more than one column's worth of text.
+        If two marks do equally well.
     """
-    sample = text.data[:_SNIFF_CHARACTERS].decode("utf-8", errors="ignore")
-    header = next((line for line in sample.splitlines() if line.strip()), "")
-    present = [mark for mark in DELIMITERS if mark in header]
+    sample = text.data[: text.data.find(b"\n", _SNIFF_BYTES) + 1 or len(text.data)].lstrip(b"\n")
+    header = sample.split(b"\n", 1)[0]
+    present = [mark for mark in DELIMITERS if mark.encode() in header]
     if not present:
         return ","
-    if len(present) == 1:
-        return present[0]
-    try:
-        return str(csv.Sniffer().sniff(sample, DELIMITERS).delimiter)
-    except csv.Error:
-        pass
-    counts = {mark: header.count(mark) for mark in present}
-    best = max(counts, key=lambda mark: counts[mark])
-    if sorted(counts.values())[-2] == counts[best]:
+    scores = {mark: _fit(sample, mark) for mark in present}
+    best = max(present, key=lambda mark: scores[mark])
+    equal = [mark for mark in present if scores[mark] == scores[best]]
+    if len(equal) > 1:
         raise InputError(
             where=where,
-            found=f"a header with as many of {' and '.join(map(repr, present))}",
+            found=f"records that {' and '.join(map(repr, equal))} part equally well",
             expected="one delimiter",
             remedy="Name it in the settings: delimiter = ';'.",
         )
     return best
+
+
+def _fit(sample: bytes, mark: str) -> tuple[float, int]:
+    """Share of records with the header's number of cells, and that number."""
+    header = split_records(sample[: sample.find(b"\n") + 1] or sample, delimiter=mark, width=1)
+    width = int(header.cells[0])
+    found = split_records(sample, delimiter=mark, width=width)
+    return float((found.cells == width).mean()), width
 
 
 def header_of(text: Text, delimiter: str) -> list[str]:

@@ -1,12 +1,10 @@
 """Faults of rows, the split into accepted and set aside, and the proof of the account."""
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
-import pyarrow as pa
 
 from pipeline.errors import InputError
 from pipeline.units import Flags, Ints
@@ -105,15 +103,3 @@ def prove(
             remedy="This is a fault of the program: report it with the file.",
         )
     return RowAccount(size + rejects, accepted, aside + rejects, tuple(findings))
-
-
-def whole_rows(data: pa.Table, rows: Ints) -> list[str]:
-    """The rows as JSON texts, header to text, in the order of `rows`."""
-    taken = data.take(pa.array(rows))
-    return [
-        json.dumps(
-            {name: None if value is None else str(value) for name, value in row.items()},
-            ensure_ascii=False,
-        )
-        for row in taken.to_pylist()
-    ]

@@ -25,7 +25,7 @@ PSEUDONYM = "observer-"
 PSEUDONYM_NOTE = "names of observers were replaced by pseudonyms, the same name by the same one"
 _FREE_POSITIONS = frozenset({"soil", "mulch", "turf"})
 _NO_PLACE_CODES = frozenset({"place_missing", "place_unreadable", "place_zero",
-                             "place_outside_crs", "place_impossible"})  # fmt: skip
+                             "place_outside_crs", "place_impossible", "out_of_area"})  # fmt: skip
 _NOT_THERE = ("stump", "vacant", "removed")
 _NO_CANDIDATE = ("vacant", "removed")
 _COPIED = (

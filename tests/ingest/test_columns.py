@@ -122,12 +122,12 @@ def test_one_column_gives_two_when_each_takes_a_part() -> None:
 def test_dates_in_the_usual_styles() -> None:
     texts: list[str | None] = [
         "2019-04-01", "01.04.2019", "1999", "25/12/2001", "12/25/2001", "03/04/2020", "2020-02",
-        "2019-04-01T10:00:00Z", "31.02.2019", "soon",
+        "2019-04-01T10:00:00Z", "20100821", "31.02.2019", "soon",
     ]  # fmt: skip
     found = mapped(raw(P=texts), columns={"planted_on": "P"})
     assert found.dates("planted_on").to_pylist() == [
         date(2019, 4, 1), date(2019, 4, 1), date(1999, 1, 1), date(2001, 12, 25),
-        date(2001, 12, 25), None, date(2020, 2, 1), date(2019, 4, 1), None, None,
+        date(2001, 12, 25), None, date(2020, 2, 1), date(2019, 4, 1), date(2010, 8, 21), None, None,
     ]  # fmt: skip
     assert codes(found) == {
         "planted_on_date_ambiguous": (1, Done.EMPTIED),

@@ -8,6 +8,8 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import openpyxl
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import shapely
 from hypothesis import given
@@ -105,6 +107,58 @@ def test_records_are_split_where_they_were_joined(rows: list[list[str]]) -> None
     assert list(zip(pieces, found.lines.tolist(), strict=True)) == expected
     assert not found.open_quote.any()
     assert (found.cells == 3).all()
+
+
+def test_a_text_of_another_alphabet_is_detected(tmp_path: Path) -> None:
+    # Russian for: tree, birch, an oak stands by the road
+    letters = ("\u0434\u0435\u0440\u0435\u0432\u043e", "\u0431\u0435\u0440\u0451\u0437\u0430",
+               "\u0434\u0443\u0431 \u0441\u0442\u043e\u0438\u0442",
+               "\u0443 \u0434\u043e\u0440\u043e\u0433\u0438")  # fmt: skip
+    words = [letters[0], letters[1], f"{letters[2]} {letters[3]}"]
+    text = "\n".join(["id,notes", *(f"{n},{word}" for n, word in enumerate(words * 20))]) + "\n"
+    (tmp_path / "a.csv").write_bytes(text.encode("cp1251"))
+    assert read(tmp_path, "a.csv").data["notes"].to_pylist()[:3] == words
+
+
+def test_decimal_commas_are_no_delimiters(tmp_path: Path) -> None:
+    text = "Girth, cm;Height, m;Lon\n" + "143,3;16,3;-76,91\n" * 5
+    (tmp_path / "a.csv").write_text(text, encoding="utf-8")
+    assert read(tmp_path, "a.csv").data.column_names == ["Girth, cm", "Height, m", "Lon"]
+
+
+def test_a_header_with_as_many_of_two_marks(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("a,b;c\n1,2;3\n", encoding="utf-8")
+    with pytest.raises(InputError, match="',' and ';' part equally well"):
+        read(tmp_path, "a.csv")
+    assert read(tmp_path, "a.csv", delimiter=";").data.column_names == ["a,b", "c"]
+
+
+def test_a_list_of_objects(tmp_path: Path) -> None:
+    rows = [{"tree_id": "T1", "shell_cm": 4.5}, {"tree_id": "T2", "topped": True}]
+    (tmp_path / "a.json").write_text(json.dumps(rows), encoding="utf-8")
+    table = read(tmp_path, "a.json", kind="inspections")
+    assert table.data.to_pylist() == [
+        {"tree_id": "T1", "shell_cm": "4.5", "topped": None},
+        {"tree_id": "T2", "shell_cm": None, "topped": "true"},
+    ]
+    for text, found in (("[1, 2]", "more than objects"), ("[{", "not JSON")):
+        (tmp_path / "a.json").write_text(text, encoding="utf-8")
+        with pytest.raises(InputError, match=found):
+            read(tmp_path, "a.json", kind="inspections")
+
+
+def test_a_damaged_archive(tmp_path: Path) -> None:
+    (tmp_path / "a.csv.gz").write_bytes(gzip.compress(b"a,b\n1,2\n" * 1000)[:-20])
+    with pytest.raises(InputError, match="a damaged gzip file"):
+        read(tmp_path, "a.csv.gz")
+
+
+def test_plain_parquet_is_a_table(tmp_path: Path) -> None:
+    pq.write_table(pa.table({"a": [1, 2]}), tmp_path / "a.parquet")
+    table = read(tmp_path, "a.parquet")
+    assert table.format == "Parquet"
+    assert table.geometry is None
+    assert table.data["a"].to_pylist() == [1, 2]
 
 
 def test_repeated_and_empty_headers_are_told_apart(tmp_path: Path) -> None:

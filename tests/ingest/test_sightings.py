@@ -95,6 +95,13 @@ def test_a_sighting_needs_a_tree_or_a_place(tmp_path: Path) -> None:
     assert (row["match"], row["x_m"]) == ("by_id", None)
 
 
+def test_a_told_tree_stands_over_a_place_far_away(tmp_path: Path) -> None:
+    city = joined(tmp_path, TOLD, "T1,,,Fomes fomentarius,2026-01-01,10.5,50.5,3")
+    (row,) = city.rows("sightings")
+    assert (row["match"], row["x_m"]) == ("by_id", None)
+    assert city.codes("findings") == {"out_of_area": 1}
+
+
 def test_names_are_resolved_and_unknown_ones_kept(tmp_path: Path) -> None:
     rows = [f"{name},2026-01-01,{AT_ALONE},3" for name in
             ("Ganoderma aplanatum", "tinder conk", "grey thing", "")]  # fmt: skip

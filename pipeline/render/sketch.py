@@ -86,6 +86,7 @@ class Streets:
         self._names = np.array(
             [name or "" for name in table["name"].cast(pa.string()).to_pylist()], dtype=object
         )
+        self._middles = np.asarray(shapely.centroid(self._shapes), dtype=object)
         self._tree = shapely.STRtree(self._shapes)
 
     def drawn(self, frame: Frame, route: Geometries, wanted: Sequence[str]) -> Markup:
@@ -96,7 +97,7 @@ class Streets:
         box = frame.box
         rows = np.sort(self._tree.query(shapely.box(*box)))
         if rows.size > _MOST_STREETS:
-            away = shapely.distance(self._shapes[rows], route[0])
+            away = shapely.distance(self._middles[rows], route[0])
             order = np.lexsort((rows, away, ~self._drivable[rows], ~self._major[rows]))
             rows = np.sort(rows[order[:_MOST_STREETS]])
         parts, of_row = shapely.get_parts(
@@ -130,7 +131,7 @@ def sketch(
     frame = frame_around(np.concatenate(everything))
     thin = shapely.simplify(route, 1 / frame.per_metre, preserve_topology=False)
     parts = [
-        streets.drawn(frame, route, names),
+        streets.drawn(frame, thin, names),
         Markup('<path class="rt" d="{}"/>').format(path_of(thin, frame)),
     ]
     if depot is not None:

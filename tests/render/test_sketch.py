@@ -87,6 +87,28 @@ def test_the_drawing_is_small_repeatable_and_escaped(run: RenderContext) -> None
     assert 'class="dp"' not in drawn[0]  # no depot was given
 
 
+def test_of_too_many_streets_those_by_the_route_are_kept(
+    run: RenderContext, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = run.table("ingest.streets")
+    shapes = shapely.from_wkb(np.asarray(table["geometry"].to_pylist(), dtype=object))
+    # A route along one minor street.
+    minor = table["street_class"].cast("string").to_numpy(zero_copy_only=False) == "residential"
+    chosen = int(np.flatnonzero(minor)[0])
+    route = shapes[chosen : chosen + 1]
+    stops = shapely.get_coordinates(route)
+    frame = frame_around(shapely.get_coordinates(shapes))
+    whole = str(Streets(run).drawn(frame, route, []))
+    monkeypatch.setattr("pipeline.render.sketch._MOST_STREETS", int((~minor).sum()) + 1)
+    cut = str(Streets(run).drawn(frame, route, []))
+    assert len(cut) < len(whole)
+    minor_path = re.findall(r'class="st" d="([^"]*)"', cut)[0]
+    assert minor_path == path_of(
+        shapely.simplify(route, 1 / frame.per_metre, preserve_topology=False), frame
+    )
+    assert stops.shape[0] > 1
+
+
 def test_a_town_without_streets_still_has_its_stops(run: RenderContext) -> None:
     bare = RenderContext(
         run.settings, type(run.store)(run.out / "bare"), run.library, run.out, run.sentence

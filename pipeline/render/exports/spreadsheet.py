@@ -144,10 +144,10 @@ class _Sheets:
         self, sheet: xlsxwriter.worksheet.Worksheet, column: int, header: str, values: list[object]
     ) -> None:
         for row, value in enumerate(values, start=1):
-            if value is None:
+            if value is None or value is False:
                 continue
-            if isinstance(value, bool):
-                sheet.write_string(row, column, "yes" if value else "", self._text)
+            if value is True:
+                sheet.write_string(row, column, "yes", self._text)
             elif isinstance(value, date):
                 sheet.write_datetime(row, column, datetime.combine(value, time()), self._date)
             elif isinstance(value, float):

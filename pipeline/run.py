@@ -133,7 +133,9 @@ def _made_whole(folder: Path) -> Iterator[Path]:
         folder.parent.mkdir(parents=True, exist_ok=True)
         lock = FileLock(folder.parent / f".{folder.name}.lock", timeout=0)
         lock.acquire()
-    except Timeout:
+    except Timeout as fault:
+        if not Path(lock.lock_file).exists():  # nothing could be made there at all
+            raise UnwritableError(folder, fault) from fault
         raise RunError(
             where=str(folder),
             found="another run that is writing there now",
@@ -197,7 +199,7 @@ def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:
 
 
 def _comes_before(name: str, stages: tuple[str, ...]) -> bool:
-    order = list(ORDER)
+    order = (*STAGES, "render")
     return order.index(name) < max(order.index(stage) for stage in stages)
 
 

@@ -218,18 +218,12 @@ def _labels(data: pa.ChunkedArray) -> pa.ChunkedArray:
     array = whole.chunk(0) if isinstance(whole, pa.ChunkedArray) and whole.num_chunks else whole
     if isinstance(array, pa.ChunkedArray):
         return pa.chunked_array([], type=kind)
-    values = array.dictionary
-    used = pc.unique(array.indices.drop_null())
-    order = used.take(pc.sort_indices(values.take(used)))
-    place = np.zeros(max(len(values), 1), dtype=np.int32)
-    place[order.to_numpy(zero_copy_only=False)] = np.arange(len(order), dtype=np.int32)
-    indices = array.indices
-    mask = indices.is_null().to_numpy(zero_copy_only=False)
-    codes = place[indices.fill_null(0).to_numpy(zero_copy_only=False)]
-    made = pa.DictionaryArray.from_arrays(
-        pa.array(codes, type=pa.int32(), mask=mask), values.take(order)
-    )
-    return pa.chunked_array([made], type=kind)
+    # Two codes of one word are one label: the words in order, each once, settle the codes.
+    words = pc.unique(array.dictionary.take(pc.unique(array.indices.drop_null())))
+    words = words.take(pc.sort_indices(words))
+    place = pc.index_in(array.dictionary, value_set=words)
+    codes = place.take(array.indices)
+    return pa.chunked_array([pa.DictionaryArray.from_arrays(codes, words)], type=kind)
 
 
 def _check_values(table: TableSchema, column: Column, data: pa.ChunkedArray) -> None:

@@ -44,6 +44,16 @@ def test_labels_do_not_depend_on_how_they_arrive(tmp_path: Path) -> None:
     assert one.path(TABLE).read_bytes() == two.path(TABLE).read_bytes()
 
 
+def test_two_codes_of_one_word_are_one_label(tmp_path: Path) -> None:
+    """A doubled word once made the stored bytes depend on how ties fell in a sort."""
+    one, two = RunStore(tmp_path / "1"), RunStore(tmp_path / "2")
+    plain = _data([0, 1, 2], ["b", "a", "b"], [1.0, 2.0, 3.0])
+    doubled = pa.DictionaryArray.from_arrays([2, 1, 0], pa.array(["b", "a", "b"]))
+    one.write(TABLE, plain)
+    two.write(TABLE, plain.set_column(1, "word", doubled))
+    assert one.path(TABLE).read_bytes() == two.path(TABLE).read_bytes()
+
+
 @pytest.mark.parametrize(
     ("data", "found"),
     [

@@ -26,7 +26,7 @@ TREE_CHECKS = {
     "species_unknown": "species_how = 'unknown' and species_text is not null",
     "species_missing": "species_how = 'missing'",
     "species_common_name_only": "species_how = 'common_name' and species is not null",
-    "date_in_three_styles": "planted_year between 1900 and 2026",
+    "date_in_three_styles": "planted_year between 1850 and 2026",
     "date_year_9999": "planted_year is null and flags like '%planted_on%'",
     "status_unknown_word": "status = 'standing' and flags like '%status_word_unknown%'",
     "markup_in_street": "street like '%<%' and flags = ''",

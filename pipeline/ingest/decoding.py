@@ -109,10 +109,10 @@ def decode(raw: bytes, *, where: str, encoding: str | None) -> Text:
         raise EmptyFileError(where)
     found = encoding or _encoding_of(data, where)
     try:
-        if found == "utf-8":
-            _check_utf8(data)
-        else:
+        if found != "utf-8":
             data = data.decode(found).encode("utf-8")
+        elif encoding is not None or data.startswith(_BOMS[0][0]):
+            _check_utf8(data)  # a detected one has been checked
     except (UnicodeDecodeError, LookupError) as fault:
         raise UnreadableTextError(where, f"bytes that are not {found} ({fault})") from fault
     if b"\x00" in data:

@@ -129,9 +129,9 @@ def _made_whole(folder: Path) -> Iterator[Path]:
         If the folder cannot be made.
     """
     partial = folder.parent / f".{folder.name}.partial"
+    lock = FileLock(folder.parent / f".{folder.name}.lock", timeout=0)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(folder.parent / f".{folder.name}.lock", timeout=0)
         lock.acquire()
     except Timeout as fault:
         if not Path(lock.lock_file).exists():  # nothing could be made there at all

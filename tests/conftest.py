@@ -5,6 +5,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from filelock import FileLock
@@ -54,14 +55,14 @@ class LarkmereRun:
     second: Path
     said: str
 
-    def table(self, name: str) -> list[dict[str, object]]:
+    def table(self, name: str) -> list[dict[str, Any]]:
         """Rows of a table of the first run."""
-        rows: list[dict[str, object]] = RunStore(self.first).read(TABLES[name]).to_pylist()
+        rows: list[dict[str, Any]] = RunStore(self.first).read(TABLES[name]).to_pylist()
         return rows
 
-    def sql(self, query: str) -> list[dict[str, object]]:
+    def sql(self, query: str) -> list[dict[str, Any]]:
         """Answer of a query over the tables of the first run."""
-        rows: list[dict[str, object]] = RunStore(self.first).query(query).to_pylist()
+        rows: list[dict[str, Any]] = RunStore(self.first).query(query).to_pylist()
         return rows
 
 
@@ -72,6 +73,7 @@ def larkmere(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Larkme
     folder = (base if worker_id == "master" else base.parent) / "larkmere"
     with FileLock(f"{folder}.lock"):
         if not (folder / "said.txt").is_file():
+            said = ""
             for name in ("first", "second"):
                 done = subprocess.run(
                     [sys.executable, "-W", "error", "-m", "pipeline", "run", "config/larkmere.toml",
@@ -80,6 +82,7 @@ def larkmere(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Larkme
                 )  # fmt: skip
                 assert done.returncode == 0, done.stderr
                 assert done.stderr == "", "nothing but silence off a terminal"
-            (folder / "said.txt").write_text(done.stdout, encoding="utf-8")
+                said = done.stdout
+            (folder / "said.txt").write_text(said, encoding="utf-8")
     said = (folder / "said.txt").read_text(encoding="utf-8")
     return LarkmereRun(folder / "first", folder / "second", said)

@@ -81,7 +81,7 @@ def _judge(store: RunStore) -> int:
             f"{row['input']} {row['file']} ({row['format']}{crs}): {row['rows_in']:,} rows in, "
             f"{row['rows_accepted']:,} accepted, {row['rows_set_aside']:,} set aside{note}"
         )
-    aside = store.read(TABLES["ingest.quarantine"]).num_rows
+    aside = int(store.read(TABLES["ingest.quarantine"]).num_rows)
     _list(store, "quarantine", "set aside")
     _list(store, "findings", "accepted with a fault")
     typer.echo("Nothing was written.")

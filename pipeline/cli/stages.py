@@ -8,6 +8,7 @@ from pipeline import run as runs
 from pipeline.cli import options, tell
 from pipeline.progress import shown
 from pipeline.settings.load import load
+from pipeline.settings.model import RunSettings
 
 _EXIT_REVIEW = 3
 _STEPS = {"ingest": 12, "scoring": 8, "planning": 6, "render": 10}
@@ -100,7 +101,7 @@ def render(
 
 
 def _execute(
-    settings: runs.RunSettings,
+    settings: RunSettings,
     stages: tuple[str, ...],
     out: Path | None,
     base: Path | None,

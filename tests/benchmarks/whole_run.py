@@ -85,6 +85,7 @@ def _measure(given: argparse.Namespace, size: int, folder: Path) -> float:
         encoding="utf-8",
     )
     floor, whole, stages, peak = [], [], [], 0.0
+    out, timings = folder, dict[str, float]()
     for number in range(given.repeat):
         floor.append(float(_child("-c", FLOOR, str(folder / "trees.csv")).stdout))
         out = folder / f"run{number}"
@@ -100,7 +101,7 @@ def _measure(given: argparse.Namespace, size: int, folder: Path) -> float:
         f"{size:>9,} {r:>6.3f} {s:>9.2f} s = {s / r:>5.1f} R {w:>9.2f} s = {w / r:>5.1f} R "
         f"{peak:>9.0f} {page / size:.1f}  {json.dumps(timings)}"
     )
-    return w
+    return float(w)
 
 
 def _make(parts: list[Path], size: int, target: Path) -> tuple[float, float]:

@@ -29,7 +29,8 @@ ALLOWED = {
     ("impact/occupancy.py", 1000.0): "metres of a kilometre",
     ("impact/reach.py", 64.0): "size of a search cell [m], changes speed and no result",
     ("impact/reach.py", 8192): "pairs of a batch, changes memory and no result",
-    ("impact/reach.py", 6.0): "fineness of the approximation of a line by points",
+    ("impact/reach.py", 12.0): "fineness of the approximation of a line by points",
+    ("actions/restrictions.py", 29): "the leap day",
 }
 
 

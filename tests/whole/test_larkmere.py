@@ -6,10 +6,10 @@ import json
 from pathlib import Path
 
 import pytest
-from pipeline.render.wording import sentence
 
 from pipeline.published.table import Library
 from pipeline.render.cautions import AID
+from pipeline.render.wording import sentence
 from tests.conftest import ROOT, LarkmereRun
 
 MAY_DIFFER = {"timings.json", "soundwood.duckdb"}

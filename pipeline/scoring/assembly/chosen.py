@@ -58,12 +58,9 @@ def choose_actions(
 ) -> Chosen:
     """Candidates and choice; `rating` and `occupancy` have shape (trees with evidence,)."""
     count = len(evidence.trees)
-    kinds = np.zeros(count, np.int64)
-    known = pairs.kind >= 0
-    bit = np.where(known, np.int64(1) << np.maximum(pairs.kind, 0), 0)
-    np.bitwise_or.at(kinds, pairs.tree, bit)
-    defects = np.zeros(count, np.int64)
-    np.bitwise_or.at(defects, evidence.parts.tree, evidence.parts.defects)
+    bit = np.where(pairs.kind >= 0, np.int64(1) << np.maximum(pairs.kind, 0), 0)
+    kinds = _any_bit(count, pairs.tree, bit)
+    defects = _any_bit(count, evidence.parts.tree, evidence.parts.defects)
     state = TreeState(rating, occupancy, kinds, defects)
     told = evidence.words.points[pairs.row]
 
@@ -81,9 +78,7 @@ def choose_actions(
         rate=rate,
         per_year=yearly_probability(words, parameters.failure.bands).middle,
     )
-    imminent = np.zeros(count, np.bool_)
     failing = evidence.parts.failure >= FailureWord.IMMINENT
-    imminent[evidence.parts.tree[failing]] = True
     acknowledged_on = decisions.acknowledged_on[evidence.trees]
     acknowledged = (acknowledged_on >= 0) & (acknowledged_on >= evidence.latest_on)
     choice = choose(
@@ -91,16 +86,11 @@ def choose_actions(
         parameters.work.rules,
         state,
         accepted=parameters.accepted,
-        imminent=imminent,
+        imminent=_any_row(count, evidence.parts.tree[failing]),
         acknowledged=acknowledged,
     )
     _, climb_rule = no_climb(parameters.work.no_climb, evidence.parts, state)
     phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
-
-    def has(rows: Flags) -> Flags:
-        found = np.zeros(count, np.bool_)
-        found[made.tree[rows]] = True
-        return found
 
     return Chosen(
         state=state,
@@ -108,11 +98,25 @@ def choose_actions(
         choice=choice,
         climb_rule=climb_rule,
         lead=_lead(evidence, count),
-        make_safe=has(phase == MAKE_SAFE),
-        presumed=has(phase == PRESUME),
-        tested=has((phase == TEST) & choice.chosen),
+        make_safe=_any_row(count, made.tree[phase == MAKE_SAFE]),
+        presumed=_any_row(count, made.tree[phase == PRESUME]),
+        tested=_any_row(count, made.tree[(phase == TEST) & choice.chosen]),
         acknowledged=acknowledged,
     )
+
+
+def _any_bit(count: int, tree: Ints, bits: Ints) -> Ints:
+    """Bits that any row of a tree sets, shape (count,)."""
+    found = np.zeros(count, np.int64)
+    np.bitwise_or.at(found, tree, bits)
+    return found
+
+
+def _any_row(count: int, tree: Ints) -> Flags:
+    """Trees that have a row, shape (count,)."""
+    found = np.zeros(count, np.bool_)
+    found[tree] = True
+    return found
 
 
 def _lead(evidence: Evidence, count: int) -> Ints:

@@ -132,11 +132,7 @@ def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
     low = (rated.program == RatingWord.LOW) & ~known
     failure = np.where(low, FailureWord.IMPROBABLE, of_pair(row.judged.failure))
     likelihood = np.where(low, LikelihoodWord.UNLIKELY, of_pair(row.judged.likelihood))
-    parts = row.evidence.parts
-    lead = of_tree(row.chosen.lead, -1).astype(np.int64)
-    coded = lead >= 0
-    taxon = np.where(coded, parts.taxon[lead], -1) if len(parts.taxon) else lead
-    code = np.where(coded, parts.code[lead], 0) if len(parts.code) else np.zeros(count)
+    taxon, code, coded = _leading_fungus(row, of_tree(row.chosen.lead, -1).astype(np.int64))
     acknowledged = of_tree(row.chosen.acknowledged & row.chosen.make_safe, False).astype(np.bool_)
     return {
         "tree_key": np.arange(count),
@@ -175,6 +171,14 @@ def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
         "decision": labels(row.decisions.kind, inputs.DECISIONS),
         "fact_set": row.fact_set,
     }
+
+
+def _leading_fungus(row: Row, lead: Ints) -> tuple[Ints, Ints, Flags]:
+    """Taxon and action code of the row that leads each tree, and the trees that have one."""
+    parts, coded = row.evidence.parts, lead >= 0
+    taxon = np.where(coded, parts.taxon[lead], -1) if len(parts.taxon) else lead
+    code = np.where(coded, parts.code[lead], 0) if len(parts.code) else np.zeros_like(lead)
+    return taxon, code, coded
 
 
 def evidence_flags(rated: Rated) -> Flags:

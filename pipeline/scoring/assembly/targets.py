@@ -232,9 +232,8 @@ def _weighed(
     reach = np.where(branch, limb, trees.reach[keys][tree])
     none = len(zones.shapes) == 0
     rest: AssumedTarget = target.no_data if none else target.none_in_reach
-    alone = zone == ASSUMED
+    alone, at = zone == ASSUMED, np.maximum(zone, 0)
     distance = np.where(alone, reach, distance)
-    at = np.maximum(zone, 0)
     word, occupied_share = _assumed_presence(none, parameters)
     if none:
         shares, words = np.full(len(row), occupied_share), np.full(len(row), word, np.int8)
@@ -246,14 +245,14 @@ def _weighed(
         group = np.where(alone, rest.group, zones.group[at])
         kind = np.where(alone, -1, zones.kind[at])
     share = np.where(alone, rest.direction_share, share)
+    stem_cm, measured_cm = trees.dbh_used[keys][tree], trees.dbh[keys][tree]
     limb_cm, limb_filled = branch_diameters(
-        evidence.branch_cm[tree], trees.dbh_used[keys][tree], tables=target.severity
+        evidence.branch_cm[tree], stem_cm, tables=target.severity
     )
-    diameter = np.where(branch, limb_cm, trees.dbh_used[keys][tree])
-    filled = np.where(branch, limb_filled, np.isnan(trees.dbh[keys][tree]))
+    diameter = np.where(branch, limb_cm, stem_cm)
+    filled = np.where(branch, limb_filled, np.isnan(measured_cm))
     fall = height * target.branch_fall_of_height
     consequence = consequence_words(part, diameter, fall, group, tables=target.severity)
-    struck = shares * harm_of_impact(group, consequence, tables=target.severity)
     return Pairs(
         tree=tree,
         part=part,
@@ -271,7 +270,7 @@ def _weighed(
         diameter=diameter,
         filled=filled.astype(np.bool_),
         consequence=consequence,
-        struck=struck,
+        struck=shares * harm_of_impact(group, consequence, tables=target.severity),
     )
 
 

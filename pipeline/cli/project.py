@@ -17,7 +17,7 @@ from pipeline.tables.inputs import INPUTS, InputKind
 from pipeline.tables.store import RunStore
 
 _EXIT_REVIEW = 3
-_STEPS = 12
+_STEPS = 7
 _SHOWN = 20
 
 

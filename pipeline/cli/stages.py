@@ -11,7 +11,7 @@ from pipeline.settings.load import load
 from pipeline.settings.model import RunSettings
 
 _EXIT_REVIEW = 3
-_STEPS = {"ingest": 12, "scoring": 8, "planning": 6, "render": 10}
+_STEPS = {"ingest": 7, "scoring": 3, "planning": 3, "render": 10}
 
 
 def register(app: typer.Typer) -> None:
@@ -108,7 +108,7 @@ def _execute(
     *,
     fail_on_review: bool = False,
 ) -> None:
-    with shown(sum(_STEPS[name] for name in stages)) as teller:
+    with shown(1 + sum(_STEPS[name] for name in stages)) as teller:
         done = runs.execute(settings, stages=stages, out=out, base=base, teller=teller)
     urgent = tell.summary(done.folder)
     if fail_on_review and urgent:

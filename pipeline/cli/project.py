@@ -103,7 +103,7 @@ def _list(store: RunStore, table: str, title: str) -> None:
     for row in groups[:_SHOWN]:
         typer.echo(
             f"  {row['n']:>7,} x {row['code']} in {row['file']}, first at line {row['first']}: "
-            f"{row['reason']} {row['remedy']}"
+            f"{row['reason'].rstrip('.')}. {row['remedy']}"
         )
     if len(groups) > _SHOWN:
         typer.echo(f"  ... and {len(groups) - _SHOWN} more kinds")

@@ -153,11 +153,11 @@ def _ids(
         return keep, ids, made_up
     often = often[np.argsort(code[often], kind="stable")]
     first = often[np.searchsorted(code[often], code[often], side="left")]
-    same = (x[often] == x[first]) & (y[often] == y[first]) & (often != first)
-    dbh = rows.number("dbh_cm")
-    same &= (dbh[often] == dbh[first]) | (np.isnan(dbh[often]) & np.isnan(dbh[first]))
-    names = species.fill_null("").take(pa.array(np.concatenate([often, first]))).to_pylist()
-    same &= np.array(names[: len(often)]) == np.array(names[len(often) :])
+    named = species.fill_null("").take(pa.array(often)).dictionary_encode().indices
+    dbh = np.nan_to_num(rows.number("dbh_cm")[often], nan=-1.0)
+    told = np.column_stack((code[often], x[often], y[often], dbh, named.to_numpy()))
+    same = np.ones(len(often), np.bool_)
+    same[np.unique(told, axis=0, return_index=True)[1]] = False
     repeated = np.zeros(rows.size, np.bool_)
     repeated[often[same]] = True
     rows.tell(

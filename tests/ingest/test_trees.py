@@ -93,16 +93,17 @@ def test_repeated_ids(tmp_path: Path) -> None:
         {
             "trees.csv": inventory(
                 tree(1), tree(1), tree(1, longitude=f"{LON + 0.002:.6f}"), tree(1, dbh_cm="31"),
+                tree(1, dbh_cm="31"),  # repeats the fourth row, not the first
                 tree(2), tree(2, latitude=f"{LAT + 0.002:.6f}", tree_id="T2"),
                 tree(3, tree_id="T2~2"), tree(4, tree_id=""),
             )
         }
     )  # fmt: skip
     trees = city.trees()
-    assert {"T1", "T1~2", "T1~3", "T2", "T2~2", "T2~3", "no id-0-38"} <= set(trees)
+    assert {"T1", "T1~2", "T1~3", "T2", "T2~2", "T2~3", "no id-0-39"} <= set(trees)
     assert trees["T1~2"]["flags"] == "id_repeated"
-    assert trees["no id-0-38"]["id_made_up"]
-    assert city.codes("quarantine") == {"row_repeated": 1}
+    assert trees["no id-0-39"]["id_made_up"]
+    assert city.codes("quarantine") == {"row_repeated": 2}
     assert [row["tree_key"] for row in city.rows("trees")] == list(range(37))
 
 

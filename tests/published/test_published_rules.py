@@ -30,12 +30,14 @@ def test_published_means_there_is_a_place_to_look(path: Path) -> None:
 
 
 def test_every_source_is_used() -> None:
-    """As the source of a row, or by its id among the further sources of its locator or note."""
+    """As the source of a row, by its id in a locator or note, or of a statement."""
     cited = " ".join(
         f"{row['source']} {row['locator']} {row['note']}"
         for path in TABLES
         for row in read_table(path).rows
     )
+    statements = CONFIG.parent / "pipeline" / "scoring" / "assembly" / "thread.py"
+    cited += statements.read_text(encoding="utf-8")
     words = set(re.findall(r"[a-z0-9_]+", cited))
     assert sorted(set(SOURCES) - words) == []
 

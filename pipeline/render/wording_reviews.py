@@ -12,6 +12,11 @@ def _name(values: Values) -> str:
     return str(values.get("name") or "a fungus without a name")
 
 
+def _seen(values: Values) -> str:
+    """The fungus and the sighting, so that whoever reads the list can find the record."""
+    return f"{_name(values)} (sighting {values['sighting']})"
+
+
 _WHY_NO_TREE = {
     "id_unknown": "the tree id is not in the inventory",
     "id_and_place_disagree": "tree id and place disagree",
@@ -38,7 +43,7 @@ def _right(values: Values) -> str:
 def _fits(values: Values) -> str:
     number = count_word(int(values["candidates"]))
     weight = in_hundred(values["best_weight"])
-    return f"{_name(values)} fits {number} trees; the likeliest is right in {weight} such cases."
+    return f"{_seen(values)} fits {number} trees; the likeliest is right in {weight} such cases."
 
 
 REVIEWS: dict[str, Callable[[Values], str]] = {
@@ -50,15 +55,15 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"Make-safe is open for tree {v['tree_id']}: failure {v['failure']}, rating {v['rating']}."
     ),
     "sighting_serious_unmatched": lambda v: (
-        f"{_name(v)} ({v['code']}) was seen and no tree is known for it: {_why(v)}. Find it now."
+        f"{_seen(v)}, {v['code']}, was seen and no tree is known for it: {_why(v)}. Find it now."
     ),
     "sighting_serious_ambiguous": lambda v: f"{_fits(v)} This fungus cannot wait: find it now.",
     "sighting_ambiguous": _fits,
     "sighting_conflict": lambda v: (
-        f"{_name(v)}: the tree named and the place told are farther apart than the errors allow."
+        f"{_seen(v)}: the tree named and the place told are farther apart than the errors allow."
     ),
     "name_serious_uncertain": lambda v: (
-        f"{_name(v)} ({v['code']}): {_right(v)}. Send photographs of the whole body, its "
+        f"{_seen(v)}, {v['code']}: {_right(v)}. Send photographs of the whole body, its "
         "underside, a cut and where it sits."
     ),
     "decision_contradicted": lambda v: (
@@ -71,8 +76,8 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
     "decision_unread": lambda v: (
         f"An override names {v['value']!r}, which is neither an action nor a rating."
     ),
-    "sighting_unmatched": lambda v: f"{_name(v)}: no tree was found, {_why(v)}.",
-    "tree_not_standing": lambda v: f"{_name(v)} was seen on a tree that is not standing.",
+    "sighting_unmatched": lambda v: f"{_seen(v)}: no tree was found, {_why(v)}.",
+    "tree_not_standing": lambda v: f"{_seen(v)} was seen on a tree that is not standing.",
     "season_region_unknown": lambda _: (
         "No region is set: the strictest closed seasons are used. Set city.region."
     ),
@@ -80,8 +85,8 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"{capital(count_word(int(v['count'])))} trees have a place in doubt: outside the wards, "
         "swapped or rounded."
     ),
-    "name_uncertain": lambda v: f"{_name(v)}: {_right(v)}. Photographs help.",
-    "sighting_not_decay": lambda v: f"{_name(v)} is kept and not counted as decay: {_why(v)}.",
+    "name_uncertain": lambda v: f"{_seen(v)}: {_right(v)}. Photographs help.",
+    "sighting_not_decay": lambda v: f"{_seen(v)} is kept and not counted as decay: {_why(v)}.",
 }
 
 UNSCHEDULED = {

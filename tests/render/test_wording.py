@@ -21,7 +21,7 @@ _VALUES: dict[str, Any] = {
     "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0, "high": 0.002,
     "high_share": 0.6, "hours": 2.5, "impact": "medium", "kind": "school", "lifted_by":
     "paint_wounds", "likelihood": "likely", "limit_share": 0.33, "low": 0.0005, "low_share": 0.03,
-    "match": "by_place", "name": "Kretzschmaria deusta", "not_before": "2027-07-16",
+    "match": "by_place", "name": "Kretzschmaria deusta", "sighting": "F0001", "not_before": "2027-07-16",
     "occupancy": "frequent", "occupied_share": 0.17, "opening_share": 0.1, "part": "butt",
     "passed": True, "points": 9, "position": "butt|cavity", "probability": 0.6,
     "program_rating": "high", "rating": "moderate", "reason": "No place.", "residual_rating":

@@ -92,30 +92,32 @@ def of_sightings(
     """Sightings that no tree could be found for, that fit several, or that need a better name."""
     table = sightings.table
     names, notes = _names(sightings, parameters), texts(table, "match_note")
+    ids = texts(table, "sighting_id")
     candidates = np.bincount(whole(matches, "sighting_key"), minlength=table.num_rows)
     weight = numbers(table, "match_weight")
     note = codes(table, "match_note", ("id_and_place_disagree", "tree_not_standing"))
     for row in range(table.num_rows):
-        name, why = names[row], notes[row]
+        why = notes[row]
+        about: dict[str, object] = {"name": names[row], "sighting": ids[row]}
         match = sightings.match[row]
         serious = sightings.code[row] >= ActionCode.R4
         if match == _UNMATCHED and serious:
-            told = {"name": name, "code": f"R{sightings.code[row]}", "why": why}
+            told = {**about, "code": f"R{sightings.code[row]}", "why": why}
             reviews.add("sighting_serious_unmatched", told, sighting=row)
         elif match == _UNMATCHED:
-            reviews.add("sighting_unmatched", {"name": name, "why": why}, sighting=row)
+            reviews.add("sighting_unmatched", {**about, "why": why}, sighting=row)
         elif match == _AMBIGUOUS:
             reviews.add("sighting_serious_ambiguous" if serious else "sighting_ambiguous", {
-                "name": name,
+                **about,
                 "candidates": int(candidates[row]),
                 "best_weight": float(weight[row]),
             }, sighting=row)  # fmt: skip
         elif match == _NOT_DECAY:
-            reviews.add("sighting_not_decay", {"name": name, "why": why}, sighting=row)
+            reviews.add("sighting_not_decay", {**about, "why": why}, sighting=row)
         if note[row] == 0:
-            reviews.add("sighting_conflict", {"name": name}, sighting=row)
+            reviews.add("sighting_conflict", about, sighting=row)
         elif note[row] == 1:
-            reviews.add("tree_not_standing", {"name": name}, sighting=row)
+            reviews.add("tree_not_standing", about, sighting=row)
     _of_names(reviews, sightings, names, sure=parameters.work.name_sure)
 
 
@@ -131,8 +133,13 @@ def _of_names(
 ) -> None:
     """Attached fungi whose name is in doubt: photographs are asked for, serious ones first."""
     best = _best_probability(sightings)
+    ids = texts(sightings.table, "sighting_id")
     for row in np.flatnonzero((sightings.tree >= 0) & (best < sure)):
-        told: dict[str, object] = {"name": names[row], "probability": float(best[row])}
+        told: dict[str, object] = {
+            "name": names[row],
+            "sighting": ids[row],
+            "probability": float(best[row]),
+        }
         at = {"tree": int(sightings.tree[row]), "sighting": int(row)}
         if sightings.code[row] >= ActionCode.R4:
             told["code"] = f"R{sightings.code[row]}"

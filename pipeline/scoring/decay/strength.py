@@ -147,7 +147,8 @@ def exact_loss(sections: MeasuredSections) -> Floats:
     whole = section.solid(R)
     off_centre = section.loss(section.closed(R, hollow, offset), whole).modulus
     cut = section.loss(section.open_ring(R, hollow, half_opening), whole).modulus
-    return np.where(some, np.fmax(off_centre, cut), 1.0)
+    # Where hardly a sliver is left its modulus is lost in cancellation: no more than all is lost.
+    return np.where(some, np.minimum(np.fmax(off_centre, cut), 1.0), 1.0)
 
 
 def strength_table(sections: MeasuredSections, limits: StrengthLimits) -> StrengthTable:

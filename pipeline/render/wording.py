@@ -13,6 +13,7 @@ from pipeline.render.wording_words import (
     ACTION_WORDS,
     CREW_WORDS,
     DEFECT_WORDS,
+    FORMULAE,
     KIND_WORDS,
     LIFT_WORDS,
     PART_WORDS,
@@ -93,11 +94,10 @@ def _fungus(v: Values) -> str:
 
 
 def _formula(v: Values) -> str:
-    state = "passes" if v["passed"] else "does not pass"
-    name = str(v["formula"]).replace("_", " ")
+    state = "reached" if v["passed"] else "not reached"
     return (
-        f"The rule {name} gives {v['value_share']:.2f} for {_the(v['part'])}; this {state} the "
-        f"published limit of {v['limit_share']:.2f}."
+        f"For {_the(v['part'])}, {FORMULAE[str(v['formula'])]}: {v['value_share']:.2f}; "
+        f"the limit to act, {v['limit_share']:.2f}, is {state}."
     )
 
 

@@ -143,10 +143,25 @@ REASONS = {
     "why_overdue": "The city's inspection cycle has run out.",
     "why_due": "The city's inspection cycle runs out within the plan.",
     "no_climb_code": (
-        "Do not climb: this fungus can make the tree fail without warning, and nobody has measured."
+        "Do not climb: this fungus can make the tree fail without warning, and its reach is not "
+        "settled."
     ),
     "no_climb_rot": "Do not climb: brown or soft rot of butt or stem breaks without warning.",
     "no_climb_probable": "Do not climb: failure is probable or worse.",
     "no_climb_dead": "Do not climb: the crown is dead or dying.",
     "no_climb_roots": "Do not climb: the roots may not hold.",
+}
+
+FORMULAE = {
+    "wagener": "strength lost by Wagener",
+    "coder": "strength lost by Coder",
+    "smiley_fraedrich": "strength lost by Smiley and Fraedrich",
+    "exact_section": "bending strength lost by the exact section",
+    "shell_ratio": "sound shell over radius",
+    "wall_splitting": "sound shell over radius, against splitting",
+    "wall_buckling": "sound shell over radius, against buckling",
+    "open_angle": "opening over girth",
+    "usfs_opening": "opening over girth, by the community guide",
+    "usfs_shell": "sound shell over diameter, by the community guide",
+    "usfs_shell_open": "sound shell over diameter with an opening",
 }

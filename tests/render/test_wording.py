@@ -6,8 +6,10 @@ from typing import Any
 import pytest
 
 from pipeline.errors import RenderError
+from pipeline.published.table import Library
 from pipeline.render import wording
 from pipeline.render.wording_numbers import in_hundred
+from pipeline.render.wording_words import FORMULAE
 from pipeline.scoring.explanation import REVIEWS, STATEMENTS
 from pipeline.tables.catalogue import TABLES
 
@@ -21,7 +23,8 @@ _VALUES: dict[str, Any] = {
     "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0, "high": 0.002,
     "high_share": 0.6, "hours": 2.5, "impact": "medium", "kind": "school", "lifted_by":
     "paint_wounds", "likelihood": "likely", "limit_share": 0.33, "low": 0.0005, "low_share": 0.03,
-    "match": "by_place", "name": "Kretzschmaria deusta", "sighting": "F0001", "not_before": "2027-07-16",
+    "match": "by_place", "name": "Kretzschmaria deusta", "sighting": "F0001",
+    "not_before": "2027-07-16",
     "occupancy": "frequent", "occupied_share": 0.17, "opening_share": 0.1, "part": "butt",
     "passed": True, "points": 9, "position": "butt|cavity", "probability": 0.6,
     "program_rating": "high", "rating": "moderate", "reason": "No place.", "residual_rating":
@@ -101,3 +104,7 @@ def test_a_statement_without_sentence_is_refused() -> None:
     with pytest.raises(RenderError) as fault:
         wording.sentence("no_such_thing", {})
     assert "no_such_thing" in fault.value.found
+
+
+def test_every_published_formula_has_words() -> None:
+    assert set(Library().table("strength_limits").texts("formula")) == set(FORMULAE)

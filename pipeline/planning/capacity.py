@@ -6,12 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.planning.quarters import Horizon
+from pipeline.planning.quarters import Horizon, day_number
 from pipeline.settings.model import Crew
 from pipeline.units import MINUTES_PER_HOUR, Floats, Ints
 
 _WEEKDAYS = {"Mo": 0, "Tu": 1, "We": 2, "Th": 3, "Fr": 4, "Sa": 5, "Su": 6}
 _NONE = "none"
+_ROUNDING = 1e-9  # hours in whole shifts stay whole in spite of binary fractions
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,39 +39,87 @@ def pools_of(crews: Sequence[Crew]) -> tuple[Pool, ...]:
                  for (kind, machines), places in sorted(found.items()))  # fmt: skip
 
 
-def working_days(first: int, last: int, weekdays: Sequence[str]) -> Ints:
-    """The days from `first` to `last`, both included, that fall on these weekdays."""
+NO_HOLIDAYS: Ints = np.empty(0, dtype=np.int64)
+
+
+def working_days(
+    first: int, last: int, weekdays: Sequence[str], *, holidays: Ints = NO_HOLIDAYS
+) -> Ints:
+    """The days from `first` to `last`, both included, on these weekdays and no holiday."""
     mask = [False] * len(_WEEKDAYS)
     for name in weekdays:
         mask[_WEEKDAYS[name]] = True
     days = np.arange(first, last + 1, dtype=np.int64)
     if not any(mask) or not days.size:
         return days[:0]
-    return days[np.is_busday(days.astype("datetime64[D]"), weekmask=mask)]
+    closed = holidays.astype("datetime64[D]")
+    return days[np.is_busday(days.astype("datetime64[D]"), weekmask=mask, holidays=closed)]
 
 
-def shift_minutes(crew: Crew, days: Ints) -> Floats:
+def spread(count: int, days: int) -> Ints:
+    """Places of `count` days spread evenly over `days`, the first included, shape (count,)."""
+    return np.arange(count, dtype=np.int64) * days // max(count, 1)
+
+
+def shift_minutes(crew: Crew, days: Ints, *, of_days: int | None = None) -> Floats:
     """Minutes that a crew works on each of its days, shape (days,).
 
-    Where the settings grant fewer hours than the working days hold, whole shifts are used from the
-    first day until the hours are used up.
+    Where the settings grant fewer hours than the working days hold, whole shifts are spread evenly
+    over the days; the last one takes what is left.
+
+    Parameters
+    ----------
+    of_days : working days of the whole quarter where `days` are a part of it: the hours granted
+        are cut in proportion.
     """
     shift = crew.hours_per_day * MINUTES_PER_HOUR
     full = np.full(days.shape, shift)
     if crew.hours_per_quarter is None:
         return full
-    left = crew.hours_per_quarter * MINUTES_PER_HOUR - np.arange(days.size) * shift
-    return np.clip(left, 0.0, full)
+    part = 1.0 if of_days is None else days.size / max(of_days, 1)
+    granted = crew.hours_per_quarter * MINUTES_PER_HOUR * part
+    count = min(int(np.ceil(granted / shift - _ROUNDING)), days.size)
+    minutes = np.zeros(days.shape)
+    minutes[spread(count, days.size)] = np.clip(granted - np.arange(count) * shift, 0.0, shift)
+    return minutes
 
 
-def pool_hours(crews: Sequence[Crew], pools: Sequence[Pool], span: Horizon) -> Floats:
+def quarter_shifts(
+    crew: Crew, span: Horizon, number: int, *, holidays: Ints = NO_HOLIDAYS
+) -> tuple[Ints, Floats]:
+    """Working days of a crew in a quarter and the minutes of each, both of shape (days,).
+
+    A quarter that is under way has only the days that are left, and the hours in proportion.
+    """
+    first, last = int(span.first[number]), int(span.last[number])
+    days = working_days(first, last, crew.days, holidays=holidays)
+    begins = day_number(span.quarters[number].first_day)
+    whole = working_days(begins, last, crew.days, holidays=holidays)
+    return days, shift_minutes(crew, days, of_days=whole.size)
+
+
+def lead_in_days(crew: Crew, first: int, last: int, *, share: float, holidays: Ints) -> Ints:
+    """The days of a crew from `first` to `last` that go to what is due before the quarter begins.
+
+    The share of its working days is rounded to whole days and spread evenly; a crew with no hours
+    for this work gives none.
+    """
+    days = working_days(first, last, crew.days, holidays=holidays)
+    if crew.hours_per_quarter == 0:
+        return days[:0]
+    return days[spread(int(share * days.size + 0.5), days.size)]
+
+
+def pool_hours(
+    crews: Sequence[Crew], pools: Sequence[Pool], span: Horizon, *, holidays: Ints = NO_HOLIDAYS
+) -> Floats:
     """Crew-hours of each pool in each quarter, shape (pools, quarters)."""
     hours = np.zeros((len(pools), len(span.quarters)))
     for row, pool in enumerate(pools):
-        for column, (first, last) in enumerate(zip(span.first, span.last, strict=True)):
+        for column in range(len(span.quarters)):
             for place in pool.crews:
-                days = working_days(int(first), int(last), crews[place].days)
-                hours[row, column] += shift_minutes(crews[place], days).sum() / MINUTES_PER_HOUR
+                _, minutes = quarter_shifts(crews[place], span, column, holidays=holidays)
+                hours[row, column] += minutes.sum() / MINUTES_PER_HOUR
     return hours
 
 

@@ -4,7 +4,7 @@ Working days are filled in blocks: the most urgent jobs that fill a block are ta
 crew-days along a space-filling curve, and each crew-day is driven in a short order. What is left of
 a shift takes the next job that fits. Within a block a crew's days are put in the order of their
 deadlines. Make-safe jobs take the first day and head their tours. A job longer than a shift takes
-whole shifts of one crew in a row.
+whole shifts of one crew in a row: the days that follow each other among those the crew has here.
 """
 
 from collections.abc import Callable
@@ -80,9 +80,12 @@ class Rules:
 def fill_days(jobs: DayJobs, slots: list[CrewDay], rules: Rules) -> Flags:
     """Put jobs into the crew-days of a pool; returns which were placed, shape (jobs,).
 
-    `slots` are filled in place; they must be sorted by day, then crew.
+    `slots` are filled in place; they must be sorted by day, then crew. Jobs that they hold already
+    stay on their days where they are the heads of their tours.
     """
     placed = np.zeros(jobs.place.shape, dtype=bool)
+    for slot in slots:
+        placed[slot.jobs] = True
     days = sorted({slot.day for slot in slots})
     for start in range(0, len(days), rules.block_days):
         dates = days[start : start + rules.block_days]

@@ -22,10 +22,10 @@ from pipeline.units import Flags, Floats, Ints
 
 _NO_CREW = "none"
 _RETURNING = ("inspect", "retain_monitor")
-_LOOKS = (
-    "inspect", "dig_root_collar", "sound", "drill", "tomography", "pull_test",
-    "expert_identification",
+TESTS = (
+    "dig_root_collar", "sound", "drill", "tomography", "pull_test", "expert_identification",
 )  # fmt: skip
+_LOOKS = ("inspect", *TESTS)
 
 
 @dataclass(frozen=True, slots=True)

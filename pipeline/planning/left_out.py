@@ -7,9 +7,10 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.planning.capacity import Needs
-from pipeline.planning.plan import Plan, Work, World
+from pipeline.planning.plan import Plan
 from pipeline.planning.quarters import NEVER, as_date
 from pipeline.planning.selection import NOWHERE
+from pipeline.planning.world import Work, World
 from pipeline.units import Ints
 
 Texts = npt.NDArray[np.object_]
@@ -97,11 +98,12 @@ def _season(world: World, held: Held, row: int) -> str:
 
 
 def _no_crew(reason: str, need: Needs) -> str:
+    kind = need.crew_type.replace("_", "-")
     if reason == "no_machine":
-        return f"no crew that can do {need.crew_type} work has the machine {need.machine}"
+        return f"no crew that can do {kind} work has the machine {need.machine}"
     if reason == "do_not_climb_no_lift":
-        return f"the tree must not be climbed, and for {need.crew_type} work there is no other crew"
-    return f"no crew in the settings can do {need.crew_type} work"
+        return f"the tree must not be climbed, and for {kind} work there is no other crew"
+    return f"no crew in the settings can do {kind} work"
 
 
 def _no_hours(

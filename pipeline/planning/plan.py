@@ -1,77 +1,52 @@
-"""From jobs and crews to a plan: quarters first, then the days of the first quarter."""
+"""From jobs and crews to a plan: what is done at once, the lead-in, quarters, days of the first.
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+- At once: make-safe takes the day of the run and, where shifts are full, the days after it.
+- Lead-in: until the first quarter begins each crew gives a share of its days to what is due before.
+- The first quarter: jobs are chosen by urgency, then its days are filled.
+- Later quarters: jobs are chosen and shared among the crews.
+
+A removal waits for the tests that may lift it. A test that finds no place does not hold it up: the
+plan is then made again without that test.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from pipeline.planning.capacity import Pool, pool_hours, shift_minutes, working_days
-from pipeline.planning.days import CrewDay, DayJobs, Rules, fill_days, straight_metres
-from pipeline.planning.neighbourhood import along_curve, expected_drive_m, shared_out
-from pipeline.planning.network import Streets
-from pipeline.planning.quarters import Horizon
+from pipeline.planning.capacity import (
+    lead_in_days,
+    pool_hours,
+    quarter_shifts,
+)
+from pipeline.planning.days import CrewDay
+from pipeline.planning.fill import crew_days, fill_pools
+from pipeline.planning.neighbourhood import along_curve, shared_out
 from pipeline.planning.selection import NOWHERE, JobArrays, select_quarter
-from pipeline.planning.travel import Reach, StraightLine, Travel
-from pipeline.settings.model import Crew
+from pipeline.planning.travel import Travel
+from pipeline.planning.world import Work, World, depot_share, hours_used, travel_between
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
-_ROUNDS = 4  # the number of stops and the drive between them settle each other quickly
-
-
-@dataclass(frozen=True, slots=True)
-class WorkOrder:
-    """Rules of config/rules/work_order.csv and of the settings' planning section."""
-
-    snap_limit_m: float
-    same_stop_m: float
-    near_min: float
-    block_days: int
-    longest_span: int
-    tour_constant: float
-    setup_min: float
-    straight: StraightLine
-
-
-@dataclass(frozen=True, slots=True)
-class World:
-    """Who works where: crews, their pools, what each pool can do, depots in metres, streets."""
-
-    crews: Sequence[Crew]
-    pools: Sequence[Pool]
-    rank: Ints  # (groups, pools), 0 for never
-    depots: dict[str, tuple[float, float]]
-    streets: Streets
-    span: Horizon
-    order: WorkOrder
-
-
-@dataclass(frozen=True, slots=True)
-class Work:
-    """What is to be done, each value of shape (jobs,); see `selection.JobArrays`."""
-
-    hours: Floats
-    group: Ints
-    make_safe: Flags
-    pinned: Ints
-    deadline: Ints
-    earliest: Ints
-    harm: Floats
-    tie: Ints
-    x: Floats
-    y: Floats
+BEFORE = -2  # done at once or in the lead-in: the day tells the quarter
+_ROUNDS = 4  # of choosing for the lead-in: what had to wait leaves room for others
+_LONG_AGO = -(10**6)
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The plan: quarter and crew of each job (-1 for none), and the days of the first quarter.
+    """The plan: quarter and crew of each job, and the days up to the end of the first quarter.
 
     Parameters
     ----------
-    day : day number of the first quarter, -1 elsewhere.
+    quarter : place in the horizon, `BEFORE` for what is done at once or in the lead-in, -1 for
+        none.
+    crew : place in the settings' list, -1 for none.
+    day : day number of the first day of work, -1 in later quarters.
     used : hours with set-up and travel allowance.
     too_long : no crew has enough shifts in a row.
     hours : crew-hours of each pool and quarter.
-    travel : between the places of the first quarter; `place` is each job's, -1 for none.
+    travel : between the places of the days filled; `place` is each job's, -1 for none.
     """
 
     quarter: Ints
@@ -86,181 +61,217 @@ class Plan:
 
 
 def make_plan(work: Work, world: World) -> Plan:
-    """Choose quarters, fill the first one's days, and let what did not fit there move on."""
-    hours = pool_hours(world.crews, world.pools, world.span)
-    used, too_long = _hours_used(work, world)
-    arrays = JobArrays(
-        used, work.group, work.make_safe, work.pinned, work.deadline, work.earliest, work.harm,
-        work.tie,
-    )  # fmt: skip
-    count = work.hours.size
-    quarter = np.full(count, NOWHERE, dtype=np.int64)
-    crew, day = quarter.copy(), quarter.copy()
-    free = hours * (1.0 - _depot_share(work, world))[:, None]
-    slots: list[CrewDay] = []
-    travel, place = _travel(work, world, np.empty(0, dtype=np.int64))
-    for number, last in enumerate(world.span.last.tolist()):
-        rows = np.flatnonzero((quarter == NOWHERE) & ~too_long)
-        chosen, pool = select_quarter(
-            arrays, rows, free[:, number], world.rank, quarter=number, last_day=last
-        )
-        if number == 0:
-            travel, place = _travel(work, world, chosen)
-            slots, kept = _first_quarter(work, world, (chosen, pool, used), travel, place)
-            chosen, pool = chosen[kept], pool[kept]
-            _note_days(slots, crew, day)
-        else:
-            _share_among_crews(work, world, (chosen, pool, used), number, crew)
-        quarter[chosen] = number
-    return Plan(quarter, crew, day, used, too_long, hours, slots, travel, place)
+    """The plan; tests that can find no place are known after one attempt and hold up nothing."""
+    used, too_long = hours_used(work, world)
+    never = too_long | (work.earliest > world.span.end)
+    never |= work.pinned >= len(world.span.quarters)
+    if work.group.size:
+        never |= ~(world.rank[work.group] > 0).any(axis=1)
+    barred = work.links.tests(np.ones(work.hours.shape, dtype=bool)) & never
+    while True:
+        planner = _Planner(work, world, (used, too_long), barred)
+        plan = planner.run()
+        lost = planner.links.test[plan.quarter[planner.links.test] == NOWHERE]
+        if not lost.size:
+            return plan
+        barred = barred.copy()
+        barred[lost] = True
 
 
-def _hours_used(work: Work, world: World) -> tuple[Floats, Flags]:
-    """Hours with set-up and expected travel, and which jobs no span of shifts can hold."""
-    used = work.hours.copy()
-    too_long = np.zeros(used.shape, dtype=bool)
-    for group in np.unique(work.group).tolist():
-        rows = np.flatnonzero(work.group == group)
-        able = np.flatnonzero(world.rank[group])
-        if not able.size:
-            continue
-        pool = world.pools[int(able[np.argmin(world.rank[group][able])])]
-        stop_h = _stop_minutes(work, world, rows, pool) / MINUTES_PER_HOUR
-        fixed_h = (2 * _trip_minutes(work, world, rows, pool)
-                   + world.order.setup_min) / MINUTES_PER_HOUR  # fmt: skip
-        shift = max(
-            world.crews[k].hours_per_day for p in able.tolist() for k in world.pools[p].crews
-        )
-        usable = max(shift - fixed_h, shift / 2)
-        shifts = np.ceil(work.hours[rows] / usable)
-        used[rows] += np.where(shifts > 1, shifts * fixed_h, stop_h)
-        too_long[rows] = shifts > world.order.longest_span
-    return used, too_long
+class _Planner:
+    """One attempt at a plan."""
 
-
-def _stop_minutes(work: Work, world: World, rows: Ints, pool: Pool) -> float:
-    """Set-up and drive expected at a stop when a block of days is filled."""
-    order = world.order
-    mean = float(work.hours[rows].mean()) * MINUTES_PER_HOUR
-    block = sum(world.crews[k].hours_per_day for k in pool.crews)
-    minutes = block * order.block_days * MINUTES_PER_HOUR
-    stop = order.setup_min
-    for _ in range(_ROUNDS):
-        count = min(minutes / max(mean + stop, 1.0), float(rows.size))
-        apart = expected_drive_m(work.x[rows], work.y[rows], count, constant=order.tour_constant)
-        setup = order.setup_min * min(1.0, apart / order.same_stop_m)
-        stop = setup + order.straight.minutes_of(apart)
-    return stop
-
-
-def _trip_minutes(work: Work, world: World, rows: Ints, pool: Pool) -> float:
-    """Mean drive between a crew's depot and its jobs, by straight line."""
-    if not rows.size:
-        return 0.0
-    far = [
-        float(np.hypot(work.x[rows] - x, work.y[rows] - y).mean())
-        for x, y in (world.depots[world.crews[k].depot] for k in pool.crews)
-    ]
-    return world.order.straight.minutes_of(float(np.mean(far)))
-
-
-def _depot_share(work: Work, world: World) -> Floats:
-    """Share of each pool's shift that the way out and back takes, shape (pools,)."""
-    share = np.zeros(len(world.pools))
-    for number, pool in enumerate(world.pools):
-        rows = np.flatnonzero(world.rank[work.group, number]) if work.group.size else work.group
-        shift = MINUTES_PER_HOUR * float(
-            np.mean([world.crews[k].hours_per_day for k in pool.crews])
-        )
-        share[number] = min(2 * _trip_minutes(work, world, rows, pool) / shift, 0.5)
-    return share
-
-
-def _travel(work: Work, world: World, rows: Ints) -> tuple[Travel, Ints]:
-    """Travel between the depots, in the order of their names, and these jobs after them."""
-    names = sorted(world.depots)
-    place = np.full(work.hours.shape, NOWHERE, dtype=np.int64)
-    place[rows] = len(names) + np.arange(rows.size)
-    x = np.concatenate(([world.depots[name][0] for name in names], work.x[rows]))
-    y = np.concatenate(([world.depots[name][1] for name in names], work.y[rows]))
-    reach = Reach(world.order.snap_limit_m, hubs=len(names), near_min=world.order.near_min)
-    travel = Travel(world.streets, x, y, straight=world.order.straight, reach=reach)
-    return travel, place
-
-
-def _first_quarter(
-    work: Work,
-    world: World,
-    selected: tuple[Ints, Ints, Floats],
-    travel: Travel,
-    place: Ints,
-) -> tuple[list[CrewDay], Flags]:
-    """The crew-days of the first quarter and which of the selected jobs found one."""
-    chosen, pool, used = selected
-    order = world.order
-    kept = np.zeros(chosen.shape, dtype=bool)
-    filled: list[CrewDay] = []
-    rules = Rules(
-        travel=travel.minutes,
-        metres=straight_metres(travel.x, travel.y),
-        setup=order.setup_min,
-        same_stop=order.same_stop_m,
-        block_days=order.block_days,
-        longest_span=order.longest_span,
-    )
-    for number in np.unique(pool).tolist():
-        mine = np.flatnonzero(pool == number)
-        rows = chosen[mine]
-        slots = _crew_days(world, world.pools[number])
-        jobs = DayJobs(
-            place=place[rows], x=work.x[rows], y=work.y[rows],
-            work=work.hours[rows] * MINUTES_PER_HOUR, estimate=used[rows] * MINUTES_PER_HOUR,
-            earliest=work.earliest[rows], deadline=work.deadline[rows],
-            make_safe=work.make_safe[rows],
+    def __init__(
+        self, work: Work, world: World, known: tuple[Floats, Flags], barred: Flags
+    ) -> None:
+        self.work, self.world = work, world
+        self.used, self.too_long = known
+        self.open = ~self.too_long & ~barred
+        self.links = work.links.without(barred)
+        self.arrays = JobArrays(
+            self.used, work.group, work.make_safe, work.pinned, work.deadline,
+            np.where(work.make_safe, _LONG_AGO, work.earliest),  # no window shuts a fence out
+            work.harm, work.tie,
         )  # fmt: skip
-        kept[mine] = fill_days(jobs, slots, rules)
-        for slot in slots:
-            slot.jobs = [int(rows[job]) for job in slot.jobs]
-        filled += [slot for slot in slots if slot.jobs]
-    return filled, kept
+        self.quarter = np.full(work.hours.shape, NOWHERE, dtype=np.int64)
+        self.crew, self.day = self.quarter.copy(), self.quarter.copy()
+        self.tested = np.full(work.hours.shape, _LONG_AGO, dtype=np.int64)
+        self.slots: list[CrewDay] = []
+        self.taken: set[tuple[int, int]] = set()
+        self.share = 1.0 - depot_share(work, world)
 
+    def run(self) -> Plan:
+        """All periods in turn."""
+        world, span = self.world, self.world.span
+        hours = pool_hours(world.crews, world.pools, span, holidays=world.holidays)
+        self._at_once()
+        if world.as_of < int(span.first[0]):
+            self._lead_in()
+        for number in range(len(span.quarters)):
+            rows = np.flatnonzero((self.quarter == NOWHERE) & self.open)
+            free = hours[:, number] * self.share
+            chosen, pool = self._select(rows, free, number, int(span.last[number]))
+            if number == 0:
+                days = self._slots(lambda place: quarter_shifts(
+                    world.crews[place], span, 0, holidays=world.holidays
+                ))  # fmt: skip
+                kept = self._fill(days, chosen, pool, block_days=world.order.block_days)
+                self._note(days, chosen[kept], 0)
+                self._keep(days)
+            else:
+                self._share_among_crews(chosen, pool, number)
+                self.quarter[chosen] = number
+        dated = np.flatnonzero(self.day != NOWHERE)
+        travel, place = travel_between(self.work, world, dated)
+        names = [crew.id for crew in world.crews]
+        slots = sorted(self.slots, key=lambda slot: (slot.day, names[slot.crew]))
+        return Plan(self.quarter, self.crew, self.day, self.used, self.too_long, hours, slots,
+                    travel, place)  # fmt: skip
 
-def _crew_days(world: World, pool: Pool) -> list[CrewDay]:
-    names = sorted(world.depots)
-    first, last = int(world.span.first[0]), int(world.span.last[0])
-    slots = []
-    for place in pool.crews:
-        crew = world.crews[place]
-        days = working_days(first, last, crew.days)
-        minutes = shift_minutes(crew, days)
-        depot = names.index(crew.depot)
-        slots += [
-            CrewDay(place, int(day), depot, float(shift))
-            for day, shift in zip(days, minutes, strict=True)
-            if shift > 0
-        ]
-    return sorted(slots, key=lambda slot: (slot.day, pool.crews.index(slot.crew)))
+    def _at_once(self) -> None:
+        """Make-safe on the day of the run, whatever day it is, over all crews that can."""
+        work, world = self.work, self.world
+        waiting = np.flatnonzero(work.make_safe & self.open)
+        for group in np.unique(work.group[waiting]).tolist():
+            rows = waiting[work.group[waiting] == group]
+            rows = rows[np.lexsort((work.tie[rows], -work.harm[rows], work.deadline[rows]))]
+            crews = [
+                place
+                for number in np.flatnonzero(world.rank[group]).tolist()
+                for place in world.pools[number].crews
+                if world.crews[place].hours_per_quarter != 0
+            ]
+            if not crews:
+                continue
+            shift = min(world.crews[place].hours_per_day for place in crews)
+            count = int(np.ceil(2 * self.used[rows].sum() / (shift * len(crews))))
+            days = world.as_of + np.arange(count + world.order.longest_span, dtype=np.int64)
+            slots = crew_days(world, crews, partial(self._all_day, days), self.taken)
+            kept = self._fill({0: slots}, rows, np.zeros_like(rows), block_days=1)
+            self._note({0: slots}, rows[kept], BEFORE)
+            self._keep({0: slots})
 
+    def _all_day(self, days: Ints, place: int) -> tuple[Ints, Floats]:
+        """A whole shift on each of these days, whatever days they are."""
+        hours = self.world.crews[place].hours_per_day
+        return days, np.full(days.shape, hours * MINUTES_PER_HOUR)
 
-def _note_days(slots: list[CrewDay], crew: Ints, day: Ints) -> None:
-    """Crew and day of each job; a job over several days is noted on its first."""
-    for slot in sorted(slots, key=lambda s: -s.day):
-        crew[slot.jobs] = slot.crew
-        day[slot.jobs] = slot.day
+    def _lead_in(self) -> None:
+        """What is due before the first quarter begins, trees rated high or worse first."""
+        work, world = self.work, self.world
+        last = int(world.span.first[0]) - 1
+        slots = self._slots(self._lead_in_shifts)
+        free = self._hours(slots) * self.share
+        due = self.open & (work.deadline <= last) & (work.pinned == NOWHERE)
+        due |= self.links.tests(due) & self.open & (work.pinned == NOWHERE)
+        for _ in range(_ROUNDS):
+            found = []
+            for level in (due & work.severe, due & ~work.severe):
+                rows = np.flatnonzero(level & (self.quarter == NOWHERE))
+                chosen, pool = self._select(rows, free, NOWHERE, last)
+                free = free - self._by_pool(chosen, pool)
+                found.append((chosen, pool))
+            chosen, pool = (np.concatenate(parts) for parts in zip(*found, strict=True))
+            if not chosen.size:
+                break
+            kept = self._fill(slots, chosen, pool, block_days=1)
+            self._note(slots, chosen[kept], BEFORE)
+            free = free + self._by_pool(chosen[~kept], pool[~kept])
+            due[chosen] = False
+        self._keep(slots)
 
+    def _lead_in_shifts(self, place: int) -> tuple[Ints, Floats]:
+        crew, world = self.world.crews[place], self.world
+        days = lead_in_days(crew, world.as_of + 1, int(world.span.first[0]) - 1,
+                            share=world.order.lead_in_share, holidays=world.holidays)  # fmt: skip
+        return self._all_day(days, place)
 
-def _share_among_crews(
-    work: Work, world: World, selected: tuple[Ints, Ints, Floats], quarter: int, crew: Ints
-) -> None:
-    """In later quarters each crew of a pool gets one stretch of the town."""
-    chosen, pool, used = selected
-    first, last = int(world.span.first[quarter]), int(world.span.last[quarter])
-    for number in np.unique(pool).tolist():
-        rows = chosen[pool == number]
-        places = np.array(world.pools[number].crews, dtype=np.int64)
-        shares = np.array([
-            shift_minutes(world.crews[k], working_days(first, last, world.crews[k].days)).sum()
-            for k in places
-        ])  # fmt: skip
-        order = np.lexsort((work.tie[rows], along_curve(work.x[rows], work.y[rows])))
-        crew[rows] = places[shared_out(order, used[rows], shares)]
+    def _select(self, rows: Ints, free: Floats, number: int, last: int) -> tuple[Ints, Ints]:
+        """Jobs of a period and their pools; no removal whose test is neither placed nor chosen."""
+        ready = self.links.ready(self.tested, after=self.world.order.days_after_test)
+        earliest = np.maximum(self.arrays.earliest, ready)
+        arrays = replace(self.arrays, earliest=earliest)
+        while True:
+            chosen, pool = select_quarter(
+                arrays, rows, free, self.world.rank, quarter=number, last_day=last
+            )
+            settled = self.quarter != NOWHERE
+            settled[chosen] = True
+            waiting = self.links.waiting(settled)
+            if not waiting[chosen].any():
+                return chosen, pool
+            rows = rows[~waiting[rows]]
+
+    def _fill(
+        self, slots: dict[int, list[CrewDay]], chosen: Ints, pool: Ints, *, block_days: int
+    ) -> Flags:
+        """Fill crew-days: tests that removals wait for first, so that the removals' days follow."""
+        kept = np.zeros(chosen.shape, dtype=bool)
+        if not chosen.size:
+            return kept
+        picked = np.zeros(self.quarter.shape, dtype=bool)
+        picked[chosen] = True
+        tests = self.links.tests(picked)[chosen]
+        for these in (tests, ~tests):
+            settled = self.quarter != NOWHERE
+            settled[chosen[kept]] = True
+            waits = self.links.waiting(settled)
+            rows = np.flatnonzero(these & ~waits[chosen])
+            ready = self.links.ready(self.tested, after=self.world.order.days_after_test)
+            kept[rows] = fill_pools(
+                self.work, self.world, self.used, np.maximum(self.arrays.earliest, ready),
+                (chosen[rows], pool[rows]), slots, block_days=block_days,
+            )  # fmt: skip
+            self._note_tests(slots, block_days)
+        return kept
+
+    def _note_tests(self, slots: dict[int, list[CrewDay]], block_days: int) -> None:
+        """Last days of work; the days of what is placed so far stay."""
+        for slot in (slot for several in slots.values() for slot in several):
+            if block_days > 1:  # within a longer block a crew's days change places
+                slot.head = len(slot.jobs)
+            self.tested[slot.jobs] = np.maximum(self.tested[slot.jobs], slot.day)
+
+    def _note(self, slots: dict[int, list[CrewDay]], rows: Ints, quarter: int) -> None:
+        """Quarter, crew and first day of jobs just placed."""
+        every = [slot for several in slots.values() for slot in several]
+        for slot in sorted(every, key=lambda s: -s.day):
+            self.crew[slot.jobs] = slot.crew
+            self.day[slot.jobs] = slot.day
+        self.quarter[rows] = quarter
+
+    def _keep(self, slots: dict[int, list[CrewDay]]) -> None:
+        """Take over the crew-days that hold work; nobody is given them again."""
+        held = [slot for several in slots.values() for slot in several if slot.jobs]
+        self.slots += held
+        self.taken |= {(slot.crew, slot.day) for slot in held}
+
+    def _slots(self, shifts: Callable[[int], tuple[Ints, Floats]]) -> dict[int, list[CrewDay]]:
+        """Free crew-days of each pool."""
+        return {
+            number: crew_days(self.world, pool.crews, shifts, self.taken)
+            for number, pool in enumerate(self.world.pools)
+        }
+
+    def _hours(self, slots: dict[int, list[CrewDay]]) -> Floats:
+        minutes = [sum(slot.shift for slot in slots[k]) for k in range(len(self.world.pools))]
+        return np.array(minutes, dtype=np.float64) / MINUTES_PER_HOUR
+
+    def _by_pool(self, rows: Ints, pool: Ints) -> Floats:
+        """Hours that jobs take from each pool."""
+        hours = np.zeros(len(self.world.pools))
+        np.add.at(hours, pool, self.used[rows])
+        return hours
+
+    def _share_among_crews(self, chosen: Ints, pool: Ints, number: int) -> None:
+        """In later quarters each crew of a pool gets one stretch of the town."""
+        work, world = self.work, self.world
+        for one in np.unique(pool).tolist():
+            rows = chosen[pool == one]
+            places = np.array(world.pools[one].crews, dtype=np.int64)
+            shares = np.array([
+                quarter_shifts(world.crews[k], world.span, number, holidays=world.holidays)[1].sum()
+                for k in places
+            ])  # fmt: skip
+            order = np.lexsort((work.tie[rows], along_curve(work.x[rows], work.y[rows])))
+            self.crew[rows] = places[shared_out(order, self.used[rows], shares)]

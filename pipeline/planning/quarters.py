@@ -58,8 +58,11 @@ class Horizon:
 
 
 def horizon(first: Quarter, count: int, *, as_of: date) -> Horizon:
-    """`count` quarters from `first`; a quarter that is under way starts on the day of the run."""
+    """`count` quarters from `first`; a quarter that is under way starts on the day of the run.
+
+    A quarter that has passed keeps its last day and starts after it: it holds no day.
+    """
     quarters = first.following(count)
     starts = np.array([day_number(quarter.first_day) for quarter in quarters], dtype=np.int64)
     ends = np.array([day_number(quarter.last_day) for quarter in quarters], dtype=np.int64)
-    return Horizon(quarters, np.clip(starts, min(day_number(as_of), int(ends[0])), None), ends)
+    return Horizon(quarters, np.clip(starts, day_number(as_of), None), ends)

@@ -1,4 +1,4 @@
-"""The routes and stops of the first quarter as tables."""
+"""The routes and stops up to the end of the first quarter as tables."""
 
 import itertools
 
@@ -8,8 +8,9 @@ import shapely
 
 from pipeline.geo.shapes import to_wkb
 from pipeline.planning.days import CrewDay, schedule
-from pipeline.planning.plan import Plan, World
+from pipeline.planning.plan import Plan
 from pipeline.planning.travel import Legs
+from pipeline.planning.world import World
 from pipeline.tables.catalogue_planning import ROUTES, STOPS
 from pipeline.tables.store import empty
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints

@@ -9,12 +9,14 @@ import pyarrow.compute as pc
 from pipeline.geo import crs, shapes
 from pipeline.planning import left_out, sheets
 from pipeline.planning.capacity import Needs, pools_of, preference
-from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
+from pipeline.planning.jobs import TESTS, Sources, as_dates, days_of, make_jobs
 from pipeline.planning.network import Streets
-from pipeline.planning.plan import Plan, Work, WorkOrder, World, make_plan
-from pipeline.planning.quarters import NEVER, Horizon, day_number, horizon
+from pipeline.planning.plan import BEFORE, Plan, make_plan
+from pipeline.planning.precedence import links
+from pipeline.planning.quarters import NEVER, Horizon, as_date, day_number, horizon
 from pipeline.planning.selection import NOWHERE
 from pipeline.planning.travel import StraightLine
+from pipeline.planning.world import Work, WorkOrder, World
 from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.settings.model import Planning, RunSettings, Settings
@@ -23,9 +25,12 @@ from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_planning import JOBS, QUEUE, ROUTES, STOPS, UNSCHEDULED
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore, empty
+from pipeline.terms import RatingWord
 from pipeline.units import MINUTES_PER_HOUR, Floats, Ints
 
 _M_PER_KM = 1000.0
+_CUTS = ("remove", "habitat_pole")  # what a test of the same tree may lift
+_MAKE_SAFE = "make_safe"
 
 
 def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
@@ -34,7 +39,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     span = horizon(settings.first_quarter, city.planning.quarters, as_of=settings.as_of)
     teller.step("planning: jobs")
     jobs = make_jobs(_sources(store), span, as_of=day_number(settings.as_of))
-    world, needs, group, blocked = _world(city, span, store, library, jobs)
+    world, needs, group, blocked = _world(settings, span, store, library, jobs)
     work = _work(jobs, group, span)
     teller.step("planning: quarters and days")
     plan = make_plan(work, world)
@@ -71,9 +76,10 @@ def _or_empty(store: RunStore, table: TableSchema) -> pa.Table:
 
 
 def _world(
-    city: Settings, span: Horizon, store: RunStore, library: Library, jobs: pa.Table
+    settings: RunSettings, span: Horizon, store: RunStore, library: Library, jobs: pa.Table
 ) -> tuple[World, list[Needs], Ints, left_out.Texts]:
     """Who works where, what the groups of jobs ask for, and what blocks a group altogether."""
+    city = settings.settings
     needs, group = _groups(jobs)
     pools = pools_of(city.crews)
     table = library.table("crew_types", key=("work", "crew_type"), folder="rules")
@@ -89,18 +95,24 @@ def _world(
         streets=_streets(store),
         span=span,
         order=_order(library, city.planning),
+        as_of=day_number(settings.as_of),
+        holidays=np.array([day_number(day) for day in city.planning.holidays], dtype=np.int64),
     )
     return world, needs, group, blocked
 
 
 def _groups(jobs: pa.Table) -> tuple[list[Needs], Ints]:
-    """The different demands on a crew, sorted, and the one of each job."""
+    """The different demands on a crew, sorted, and the one of each job.
+
+    Making safe is a kind of work of its own: it is done from the ground, so nobody climbs for it.
+    """
     names = ["crew_type", "machine", "no_climb"]
+    safe = jobs["make_safe"]
     plain = pa.table(
         {
-            "crew_type": jobs["crew_type"].cast(pa.string()),
+            "crew_type": pc.if_else(safe, _MAKE_SAFE, jobs["crew_type"].cast(pa.string())),
             "machine": jobs["machine"].cast(pa.string()),
-            "no_climb": jobs["no_climb"],
+            "no_climb": pc.and_not(jobs["no_climb"], safe),
         }
     )
     found = plain.group_by(names, use_threads=False).aggregate([])
@@ -164,6 +176,8 @@ def _order(library: Library, planning: Planning) -> WorkOrder:
         tour_constant=value["tour_constant"],
         setup_min=planning.stop_setup_min,
         straight=StraightLine(planning.straight_line_factor, planning.straight_line_speed_km_h),
+        lead_in_share=planning.lead_in_share,
+        days_after_test=planning.days_after_test,
     )
 
 
@@ -176,6 +190,7 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
         pinned[np.asarray(pc.fill_null(pc.equal(pins, text), False))] = span.index(
             Quarter.parse(text)
         )
+    action = jobs["action"].cast(pa.string())
     tie = np.empty(jobs.num_rows, dtype=np.int64)
     tie[pc.sort_indices(jobs["job_id"]).to_numpy()] = np.arange(jobs.num_rows)
     return Work(
@@ -189,6 +204,12 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
         tie=tie,
         x=jobs["x_m"].to_numpy(),
         y=jobs["y_m"].to_numpy(),
+        severe=jobs["rating"].to_numpy() >= RatingWord.HIGH.value,
+        links=links(
+            jobs["tree_key"].to_numpy(),
+            np.asarray(pc.is_in(action, pa.array(_CUTS))),
+            np.asarray(pc.is_in(action, pa.array(TESTS))),
+        ),
     )
 
 
@@ -214,24 +235,34 @@ def _mean_rate(world: World, rates: Floats, rank: Ints) -> float:
 
 def _queue(jobs: pa.Table, work: Work, world: World, plan: Plan) -> pa.Table:
     rows = np.flatnonzero(plan.quarter != NOWHERE)
+    lead_in = plan.quarter[rows] == BEFORE
     order = np.lexsort(
-        (work.tie[rows], -work.harm[rows], work.deadline[rows], plan.quarter[rows],
-         ~work.make_safe[rows])
+        (work.tie[rows], -work.harm[rows], work.deadline[rows], lead_in & ~work.severe[rows],
+         plan.quarter[rows], ~work.make_safe[rows])
     )  # fmt: skip
     rows = rows[order]
-    first_day = world.span.first[plan.quarter[rows]]
+    first_day = world.span.first[np.maximum(plan.quarter[rows], 0)]
     done = np.where(plan.day[rows] == NOWHERE, first_day, plan.day[rows])
     late = np.where(work.deadline[rows] == NEVER, 0, np.maximum(done - work.deadline[rows], 0))
     return pa.table(
         {
             "queue_rank": np.arange(1, rows.size + 1, dtype=np.int64),
             "job_key": jobs["job_key"].take(rows),
-            "quarter": _named(world.span.labels, plan.quarter[rows]),
+            "quarter": _quarters(world, plan.quarter[rows], plan.day[rows]),
             "crew_id": _named([crew.id for crew in world.crews], plan.crew[rows]),
             "day": as_dates(np.where(plan.day[rows] == NOWHERE, NEVER, plan.day[rows])),
             "late_days": late.astype(np.int32),
         }
     )
+
+
+def _quarters(world: World, quarter: Ints, day: Ints) -> pa.Array:
+    """The quarter that a job's day lies in, or that it was placed in without a day."""
+    labels = np.array(world.span.labels, dtype=object)[np.maximum(quarter, 0)]
+    days, place = np.unique(day, return_inverse=True)
+    names = [str(Quarter.of(as_date(one))) for one in days.tolist()]
+    by_day = np.array([*names, ""], dtype=object)[place.ravel()]
+    return pa.array(np.where(day == NOWHERE, labels, by_day), pa.string())
 
 
 def _named(names: Sequence[str], index: Ints) -> pa.Array:

@@ -141,6 +141,22 @@ class Planning(Section):
     )
     straight_line_speed_km_h: float = Field(25.0, gt=0)
     stop_setup_min: float = Field(5.0, ge=0, description="parking and signing at each stop")
+    holidays: tuple[date, ...] = Field(
+        (), description="days on which nobody works; only make-safe on the day of the run does"
+    )
+    lead_in_share: float = Field(
+        0.25,
+        ge=0,
+        le=1,
+        description="share of each crew's working days between the day of the run and the first "
+        "quarter that goes to jobs due before that quarter begins; 0: none, and they come late",
+    )
+    days_after_test: int = Field(
+        7,
+        ge=0,
+        le=90,
+        description="days between a test and the removal that it may lift: time to read it",
+    )
 
 
 class Output(Section):

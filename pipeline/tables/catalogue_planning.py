@@ -17,7 +17,9 @@ JOBS = TableSchema(
         Column("tree_key", Kind.INT64, "the tree", low=0),
         Column("action", Kind.LABEL, "what", allowed=inputs.ACTIONS),
         Column("part", Kind.INT8, "part it is done to", "word", low=0, high=3),
-        Column("crew_type", Kind.LABEL, "who can do it"),
+        Column(
+            "crew_type", Kind.LABEL, "crew asked for; config/rules/crew_types.csv: who else can"
+        ),
         Column("machine", Kind.LABEL, "machine, 'none' if none"),
         Column(
             "hours",
@@ -59,12 +61,14 @@ QUEUE = TableSchema(
     (
         Column("queue_rank", Kind.INT64, "place in the list from 1", low=1),
         Column("job_key", Kind.INT64, "the job", low=0),
-        Column("quarter", Kind.LABEL, "as 2027Q1"),
+        Column(
+            "quarter", Kind.LABEL, "as 2027Q1; before the first planned one: at once, or lead-in"
+        ),
         _CREW,
         Column(
             "day",
             Kind.DATE,
-            "first day of the work in the first quarter, empty in later ones",
+            "first day of the work up to the end of the first quarter, empty in later ones",
             nullable=True,
         ),
         Column(
@@ -96,7 +100,7 @@ UNSCHEDULED = TableSchema(
 ROUTES = TableSchema(
     "planning",
     "routes",
-    "one row a crew and day of the first quarter",
+    "one row a crew and day up to the end of the first quarter",
     ("day", "crew_id"),
     (
         Column("day", Kind.DATE, "day"),

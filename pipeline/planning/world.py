@@ -1,0 +1,147 @@
+"""What a plan is made from, and how long a job takes with its way and its set-up."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.planning.capacity import Pool
+from pipeline.planning.neighbourhood import expected_drive_m
+from pipeline.planning.network import Streets
+from pipeline.planning.precedence import Links
+from pipeline.planning.quarters import Horizon
+from pipeline.planning.selection import NOWHERE
+from pipeline.planning.travel import Reach, StraightLine, Travel
+from pipeline.settings.model import Crew
+from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
+
+_ROUNDS = 4  # the number of stops and the drive between them settle each other quickly
+
+
+@dataclass(frozen=True, slots=True)
+class WorkOrder:
+    """Rules of config/rules/work_order.csv and of the settings' planning section."""
+
+    snap_limit_m: float
+    same_stop_m: float
+    near_min: float
+    block_days: int
+    longest_span: int
+    tour_constant: float
+    setup_min: float
+    straight: StraightLine
+    lead_in_share: float
+    days_after_test: int
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """Who works where and when: crews, their pools, what each can do, depots in metres, streets."""
+
+    crews: Sequence[Crew]
+    pools: Sequence[Pool]
+    rank: Ints  # (groups, pools), 0 for never
+    depots: dict[str, tuple[float, float]]
+    streets: Streets
+    span: Horizon
+    order: WorkOrder
+    as_of: int
+    holidays: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What is to be done, each value of shape (jobs,); see `selection.JobArrays`.
+
+    Parameters
+    ----------
+    severe : the tree is rated high or worse.
+    links : removals and the tests that may lift them.
+    """
+
+    hours: Floats
+    group: Ints
+    make_safe: Flags
+    pinned: Ints
+    deadline: Ints
+    earliest: Ints
+    harm: Floats
+    tie: Ints
+    x: Floats
+    y: Floats
+    severe: Flags
+    links: Links
+
+
+def hours_used(work: Work, world: World) -> tuple[Floats, Flags]:
+    """Hours with set-up and expected travel, and which jobs no span of shifts can hold."""
+    used = work.hours.copy()
+    too_long = np.zeros(used.shape, dtype=bool)
+    for group in np.unique(work.group).tolist():
+        rows = np.flatnonzero(work.group == group)
+        able = np.flatnonzero(world.rank[group])
+        if not able.size:
+            continue
+        pool = world.pools[int(able[np.argmin(world.rank[group][able])])]
+        stop_h = _stop_minutes(work, world, rows, pool) / MINUTES_PER_HOUR
+        fixed_h = (2 * _trip_minutes(work, world, rows, pool)
+                   + world.order.setup_min) / MINUTES_PER_HOUR  # fmt: skip
+        shift = max(
+            world.crews[k].hours_per_day for p in able.tolist() for k in world.pools[p].crews
+        )
+        usable = max(shift - fixed_h, shift / 2)
+        shifts = np.ceil(work.hours[rows] / usable)
+        used[rows] += np.where(shifts > 1, shifts * fixed_h, stop_h)
+        too_long[rows] = shifts > world.order.longest_span
+    return used, too_long
+
+
+def _stop_minutes(work: Work, world: World, rows: Ints, pool: Pool) -> float:
+    """Set-up and drive expected at a stop when a block of days is filled."""
+    order = world.order
+    mean = float(work.hours[rows].mean()) * MINUTES_PER_HOUR
+    block = sum(world.crews[k].hours_per_day for k in pool.crews)
+    minutes = block * order.block_days * MINUTES_PER_HOUR
+    stop = order.setup_min
+    for _ in range(_ROUNDS):
+        count = min(minutes / max(mean + stop, 1.0), float(rows.size))
+        apart = expected_drive_m(work.x[rows], work.y[rows], count, constant=order.tour_constant)
+        setup = order.setup_min * min(1.0, apart / order.same_stop_m)
+        stop = setup + order.straight.minutes_of(apart)
+    return stop
+
+
+def _trip_minutes(work: Work, world: World, rows: Ints, pool: Pool) -> float:
+    """Mean drive between a crew's depot and its jobs, by straight line."""
+    if not rows.size:
+        return 0.0
+    far = [
+        float(np.hypot(work.x[rows] - x, work.y[rows] - y).mean())
+        for x, y in (world.depots[world.crews[k].depot] for k in pool.crews)
+    ]
+    return world.order.straight.minutes_of(float(np.mean(far)))
+
+
+def depot_share(work: Work, world: World) -> Floats:
+    """Share of each pool's shift that the way out and back takes, shape (pools,)."""
+    share = np.zeros(len(world.pools))
+    for number, pool in enumerate(world.pools):
+        able = world.rank[work.group, number] > 0 if work.group.size else work.make_safe
+        rows = np.flatnonzero(able & ~work.make_safe)
+        shift = MINUTES_PER_HOUR * float(
+            np.mean([world.crews[k].hours_per_day for k in pool.crews])
+        )
+        share[number] = min(2 * _trip_minutes(work, world, rows, pool) / shift, 0.5)
+    return share
+
+
+def travel_between(work: Work, world: World, rows: Ints) -> tuple[Travel, Ints]:
+    """Travel between the depots, in the order of their names, and these jobs after them."""
+    names = sorted(world.depots)
+    place = np.full(work.hours.shape, NOWHERE, dtype=np.int64)
+    place[rows] = len(names) + np.arange(rows.size)
+    x = np.concatenate(([world.depots[name][0] for name in names], work.x[rows]))
+    y = np.concatenate(([world.depots[name][1] for name in names], work.y[rows]))
+    reach = Reach(world.order.snap_limit_m, hubs=len(names), near_min=world.order.near_min)
+    travel = Travel(world.streets, x, y, straight=world.order.straight, reach=reach)
+    return travel, place

@@ -17,14 +17,11 @@ import pyarrow.compute as pc
 from pipeline.errors import PlanningError
 from pipeline.planning.quarters import NEVER, Horizon
 from pipeline.settings.quarter import Quarter
-from pipeline.tables.catalogue_planning import JOBS
+from pipeline.tables.catalogue_planning import JOBS, TESTS
 from pipeline.units import Flags, Floats, Ints
 
 _NO_CREW = "none"
 _RETURNING = ("inspect", "retain_monitor")
-TESTS = (
-    "dig_root_collar", "sound", "drill", "tomography", "pull_test", "expert_identification",
-)  # fmt: skip
 _LOOKS = ("inspect", *TESTS)
 
 

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from pipeline.units import Flags, Floats, Ints
 
 NOWHERE = -1
+_GOLDEN = (5.0**0.5 - 1.0) / 2.0
 _MAKE_SAFE, _PINNED, _DUE, _OTHER = 0, 1, 2, 3
 
 
@@ -89,6 +90,11 @@ def choose(
         kind = int(group[start])
         able = np.flatnonzero(rank[kind])
         waiting = np.arange(start, stop)
+        for pool, mine in _shared_by_equals(rank[kind], left, waiting):
+            dealt = mine[_fill(hours[mine], float(left[pool]))]
+            taken[dealt] = pool
+            left[pool] -= hours[dealt].sum()
+        waiting = waiting[taken[waiting] == NOWHERE]
         for pool in able[np.argsort(rank[kind][able], kind="stable")].tolist():
             if left[pool] < least[kind]:
                 continue
@@ -99,6 +105,20 @@ def choose(
             if not waiting.size:
                 break
     return taken, left
+
+
+def _shared_by_equals(rank: Ints, left: Floats, waiting: Ints) -> list[tuple[int, Ints]]:
+    """Jobs dealt out to the pools that are the first choice alike, as their hours stand.
+
+    Nothing where one pool alone is the first choice. Dealing by multiples of the golden section
+    keeps the shares even in every stretch of the list, so that no pool has only the last of it.
+    """
+    first = np.flatnonzero(rank == rank[rank > 0].min(initial=np.iinfo(np.int64).max))
+    if first.size < 2 or not left[first].sum() > 0:  # noqa: PLR2004 - one pool shares with none
+        return []
+    bounds = np.cumsum(left[first])[:-1] / left[first].sum()
+    deal = np.searchsorted(bounds, waiting * _GOLDEN % 1.0, side="right")
+    return [(int(pool), waiting[deal == number]) for number, pool in enumerate(first)]
 
 
 def _fill(hours: Floats, room: float) -> Flags:

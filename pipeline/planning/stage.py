@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 from pipeline.geo import crs, shapes
 from pipeline.planning import left_out, sheets
 from pipeline.planning.capacity import Needs, pools_of, preference
-from pipeline.planning.jobs import TESTS, Sources, as_dates, days_of, make_jobs
+from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
 from pipeline.planning.network import Streets
 from pipeline.planning.plan import BEFORE, Plan, make_plan
 from pipeline.planning.precedence import links
@@ -22,14 +22,21 @@ from pipeline.published.table import Library
 from pipeline.settings.model import Planning, RunSettings, Settings
 from pipeline.settings.quarter import Quarter
 from pipeline.tables.catalogue import TABLES
-from pipeline.tables.catalogue_planning import JOBS, QUEUE, ROUTES, STOPS, UNSCHEDULED
+from pipeline.tables.catalogue_planning import (
+    CUTS,
+    JOBS,
+    QUEUE,
+    ROUTES,
+    STOPS,
+    TESTS,
+    UNSCHEDULED,
+)
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore, empty
 from pipeline.terms import RatingWord
 from pipeline.units import MINUTES_PER_HOUR, Floats, Ints
 
 _M_PER_KM = 1000.0
-_CUTS = ("remove", "habitat_pole")  # what a test of the same tree may lift
 _MAKE_SAFE = "make_safe"
 
 
@@ -207,7 +214,7 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
         severe=jobs["rating"].to_numpy() >= RatingWord.HIGH.value,
         links=links(
             jobs["tree_key"].to_numpy(),
-            np.asarray(pc.is_in(action, pa.array(_CUTS))),
+            np.asarray(pc.is_in(action, pa.array(CUTS))),
             np.asarray(pc.is_in(action, pa.array(TESTS))),
         ),
     )

@@ -6,6 +6,10 @@ from pipeline.tables.schema import Column, ForeignKey, Kind, TableSchema
 _JOB = Column("job_id", Kind.TEXT, "id of the job: tree id and action, stable from run to run")
 _CREW = Column("crew_id", Kind.LABEL, "crew of the settings")
 
+# A test of a tree may lift a cut that is presumed: it comes before it.
+TESTS = ("dig_root_collar", "sound", "drill", "tomography", "pull_test", "expert_identification")
+CUTS = ("remove", "habitat_pole")
+
 JOBS = TableSchema(
     "planning",
     "jobs",

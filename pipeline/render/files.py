@@ -1,7 +1,7 @@
 """Writing a file whole or not at all, and turning templates into text with everything escaped."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -33,11 +33,23 @@ def write_bytes(path: Path, data: bytes) -> Path:
     RenderError
         If the file cannot be written; no half-written file stays behind.
     """
+    return write_parts(path, [data])
+
+
+def write_parts(path: Path, parts: Iterable[bytes | memoryview]) -> Path:
+    """Write parts as they are made, so that a large file never lies in memory as a whole.
+
+    Raises
+    ------
+    RenderError
+        If the file cannot be written; no half-written file stays behind.
+    """
     waiting = path.with_name(f"{path.name}.waiting")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with waiting.open("wb") as file:
-            file.write(data)
+            for part in parts:
+                file.write(part)
             file.flush()
             os.fsync(file.fileno())
         waiting.replace(path)

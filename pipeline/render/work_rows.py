@@ -1,6 +1,7 @@
 """Jobs as people read them: one joined table for the workbook, the lists and the crews' sheets."""
 
 import json
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import pyarrow.compute as pc
 
 from pipeline import terms
 from pipeline.render.context import RenderContext
+from pipeline.tables.catalogue_planning import CUTS, TESTS
 from pipeline.units import Ints
 
 RATINGS = [terms.word(w) for w in terms.RatingWord]
@@ -17,6 +19,7 @@ _DECIMALS = {"dbh_cm": 1, "hours": 2, "cost": 2}
 # Statements that speak of one action without naming it among their values.
 _ACTION_OF = {"action_make_safe": "make_safe", "action_inspect": "inspect"}
 _BESIDE = ("no_climb", "season_", "wires_", "decision_")  # they say how, not why
+_PART_ROWS = 65_536
 PARTS = [terms.word(p) for p in terms.Part]
 
 
@@ -32,13 +35,32 @@ def queued(context: RenderContext) -> pa.Table:
 def unscheduled(context: RenderContext, *, most: int | None = None) -> pa.Table:
     """Jobs left out with their binding reason, largest expected harm first."""
     left = context.table("planning.unscheduled")
+    order = _left_in_order(context)
+    return _left_out(context, left.take(order[:most]), reasons=most is not None)
+
+
+def unscheduled_parts(context: RenderContext) -> Iterator[pa.Table]:
+    """All jobs left out as `unscheduled` has them, some at a time: texts of a city are large."""
+    left = context.table("planning.unscheduled")
+    # The same few reasons stand at most of the jobs: codes of them are quick to put in order.
+    coded = left["detail"].dictionary_encode().unify_dictionaries().combine_chunks()
+    left = left.set_column(left.column_names.index("detail"), "detail", coded)
+    order = _left_in_order(context)
+    for first in range(0, max(len(order), 1), _PART_ROWS):
+        yield _left_out(context, left.take(order[first : first + _PART_ROWS]), reasons=False)
+
+
+def _left_in_order(context: RenderContext) -> pa.Array:
+    left = context.table("planning.unscheduled")
     harm = context.table("planning.jobs")["harm_removed"].take(left["job_key"])
-    order = pc.sort_indices(
+    return pc.sort_indices(
         pa.table({"harm": harm, "job_key": left["job_key"]}),
         sort_keys=[("harm", "descending"), ("job_key", "ascending")],
     )
-    left = left.take(order if most is None else order[:most])
-    jobs = _described(context, left["job_key"], reasons=most is not None)
+
+
+def _left_out(context: RenderContext, left: pa.Table, *, reasons: bool) -> pa.Table:
+    jobs = _described(context, left["job_key"], reasons=reasons)
     for name in ("reason", "detail"):
         jobs = jobs.append_column(name, flat(left[name]))
     return jobs
@@ -94,6 +116,26 @@ def _why(context: RenderContext, jobs: pa.Table) -> list[str]:
         reasons.get((one, action), reasons.get((one, ""), ""))
         for one, action in zip(sets, actions, strict=True)
     ]
+
+
+def tests_first(context: RenderContext) -> dict[int, list[tuple[str, date | None, str]]]:
+    """Tests of trees that also have a cut: action, day and quarter; no quarter where left out."""
+    jobs, queue = context.table("planning.jobs"), context.table("planning.queue")
+    action = flat(jobs["action"])
+    cut = pc.unique(jobs["tree_key"].filter(pc.is_in(action, pa.array(CUTS))))
+    tests = jobs.filter(pc.and_(pc.is_in(action, pa.array(TESTS)), pc.is_in(jobs["tree_key"], cut)))
+    at = pc.index_in(tests["job_key"], queue["job_key"].combine_chunks())
+    rows = zip(
+        tests["tree_key"].to_pylist(),
+        tests["action"].cast(pa.string()).to_pylist(),
+        queue["day"].take(at).to_pylist(),
+        flat(queue["quarter"]).take(at).to_pylist(),
+        strict=True,
+    )
+    found: dict[int, list[tuple[str, date | None, str]]] = {}
+    for tree, test, day, quarter in rows:
+        found.setdefault(tree, []).append((test, day, quarter or ""))
+    return found
 
 
 def action_sentences(

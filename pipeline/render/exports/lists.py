@@ -2,7 +2,7 @@
 
 import json
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ import pyarrow.csv
 
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
-from pipeline.render.files import write_bytes
+from pipeline.render.files import write_bytes, write_parts
 
 # Text that a spreadsheet would take for a formula; a plain number is none.
 _DANGEROUS = r"^[=@\t\r\n]|^[+\-](?:$|[^0-9.,]|.*[^0-9.,eE+\-])"
@@ -41,10 +41,10 @@ LEFT_OUT_COLUMNS = (
 def write_queue(context: RenderContext) -> list[Path]:
     """queue.csv and unscheduled.csv: every job of the run is in one of the two."""
     queue = work_rows.queued(context).select(list(QUEUE_COLUMNS))
-    left = work_rows.unscheduled(context).select(list(LEFT_OUT_COLUMNS))
+    left = (part.select(list(LEFT_OUT_COLUMNS)) for part in work_rows.unscheduled_parts(context))
     return [
         write_bytes(context.out / "queue.csv", csv_bytes(queue)),
-        write_bytes(context.out / "unscheduled.csv", csv_bytes(left)),
+        write_parts(context.out / "unscheduled.csv", _csv_parts(left)),
     ]
 
 
@@ -190,12 +190,20 @@ def csv_bytes(table: pa.Table) -> bytes:
 
     Text that a spreadsheet would take for a formula gets an apostrophe in front.
     """
-    table = pa.table({n: _inert(table[n]) for n in table.column_names})
-    sink = pa.BufferOutputStream()
-    pyarrow.csv.write_csv(
-        table, sink, pyarrow.csv.WriteOptions(quoting_style="needed", batch_size=65_536)
-    )
-    return b"\xef\xbb\xbf" + bytes(sink.getvalue().to_pybytes())
+    return b"".join(_csv_parts([table]))
+
+
+def _csv_parts(tables: Iterable[pa.Table]) -> Iterator[bytes | memoryview]:
+    """Tables of the same columns as one CSV file, a piece for each; see csv_bytes."""
+    yield b"\xef\xbb\xbf"
+    for number, table in enumerate(tables):
+        harmless = pa.table({n: _inert(table[n]) for n in table.column_names})
+        sink = pa.BufferOutputStream()
+        options = pyarrow.csv.WriteOptions(
+            include_header=number == 0, quoting_style="needed", batch_size=65_536
+        )
+        pyarrow.csv.write_csv(harmless, sink, options)
+        yield memoryview(sink.getvalue())
 
 
 def _inert(column: pa.ChunkedArray) -> pa.ChunkedArray:

@@ -1,7 +1,7 @@
 """What the city does about a tree, in words that a resident can read, and by when."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from pipeline.render import style
 from pipeline.render.context import RenderContext
 from pipeline.settings.quarter import Quarter
+from pipeline.tables.catalogue_planning import CUTS, TESTS
 from pipeline.units import Ints
 
 MAKE_SAFE = "make_safe"
@@ -45,7 +46,10 @@ LEFT = {
 
 @dataclass(frozen=True, slots=True)
 class PublicJob:
-    """One job on a tree; `quarter` is None where it is left out for `reason`."""
+    """One job on a tree; `quarter` is None where it is left out for `reason`.
+
+    `tested` says that a test of the tree comes first, which may lift the job.
+    """
 
     tree: int
     action: str
@@ -53,17 +57,27 @@ class PublicJob:
     on: date | None
     late: bool
     reason: str
+    tested: bool = False
 
     @property
     def words(self) -> str:
         """One sentence: what is done, and by when or why not yet."""
         doing = DOING[self.action]
         if self.action == MAKE_SAFE:
-            return f"{doing}: asked for at once."
+            return f"{doing}: {self._at_once}."
         if self.quarter is None:
             return f"{doing}. No date yet: {self.reason}."
         late = "; later than the rating asks" if self.late else ""
-        return f"{doing}, by {style.day(self.until)}{late}."
+        unless = ", unless the test before it shows that it need not be" if self.tested else ""
+        return f"{doing}, by {style.day(self.until)}{unless}{late}."
+
+    @property
+    def _at_once(self) -> str:
+        if self.quarter is None:
+            return f"asked for at once, but no crew has it: {self.reason}"
+        if self.on is None or self.late:
+            return f"asked for at once; planned by {style.day(self.until)}"
+        return f"at once, on {style.day(self.on)}"
 
     @property
     def until(self) -> date:
@@ -90,6 +104,9 @@ def jobs_of(context: RenderContext, trees: Ints) -> dict[int, list[PublicJob]]:
         reason = LEFT[left[job][0]] if job in left else "not planned yet"
         made = PublicJob(tree, action, quarter, on, late_days > 0, reason)
         found.setdefault(tree, []).append(made)
+    for several in found.values():
+        if any(job.action in TESTS and job.quarter for job in several):
+            several[:] = [replace(job, tested=job.action in CUTS) for job in several]
     return {tree: sorted(several, key=_when) for tree, several in found.items()}
 
 

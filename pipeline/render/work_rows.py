@@ -10,7 +10,6 @@ import pyarrow.compute as pc
 
 from pipeline import terms
 from pipeline.render.context import RenderContext
-from pipeline.tables.catalogue_planning import CUTS, TESTS
 from pipeline.units import Ints
 
 RATINGS = [terms.word(w) for w in terms.RatingWord]
@@ -116,26 +115,6 @@ def _why(context: RenderContext, jobs: pa.Table) -> list[str]:
         reasons.get((one, action), reasons.get((one, ""), ""))
         for one, action in zip(sets, actions, strict=True)
     ]
-
-
-def tests_first(context: RenderContext) -> dict[int, list[tuple[str, date | None, str]]]:
-    """Tests of trees that also have a cut: action, day and quarter; no quarter where left out."""
-    jobs, queue = context.table("planning.jobs"), context.table("planning.queue")
-    action = flat(jobs["action"])
-    cut = pc.unique(jobs["tree_key"].filter(pc.is_in(action, pa.array(CUTS))))
-    tests = jobs.filter(pc.and_(pc.is_in(action, pa.array(TESTS)), pc.is_in(jobs["tree_key"], cut)))
-    at = pc.index_in(tests["job_key"], queue["job_key"].combine_chunks())
-    rows = zip(
-        tests["tree_key"].to_pylist(),
-        tests["action"].cast(pa.string()).to_pylist(),
-        queue["day"].take(at).to_pylist(),
-        flat(queue["quarter"]).take(at).to_pylist(),
-        strict=True,
-    )
-    found: dict[int, list[tuple[str, date | None, str]]] = {}
-    for tree, test, day, quarter in rows:
-        found.setdefault(tree, []).append((test, day, quarter or ""))
-    return found
 
 
 def action_sentences(

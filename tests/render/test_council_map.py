@@ -74,7 +74,7 @@ def test_isolation_is_told_first_and_does_not_count_as_the_work() -> None:
     assert public_work.main_job([isolate, remove], "remove") == remove
     assert public_work.main_job([isolate], "none") == isolate
     assert public_work.main_job([], "none") is None
-    assert isolate.words == "Keep people out from under it: asked for at once."
+    assert isolate.words == "Keep people out from under it: at once, on 4 January 2027."
     assert remove.words == "Take the tree down, by 30 June 2027; later than the rating asks."
 
 

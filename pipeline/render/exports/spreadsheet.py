@@ -17,6 +17,7 @@ from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import review_table
 from pipeline.render.files import write_bytes
+from pipeline.settings.quarter import Quarter
 
 NAME = "queue.xlsx"
 MOST_ROWS = 5_000
@@ -67,12 +68,11 @@ def write(context: RenderContext) -> list[Path]:
     sheets = _Sheets(book, context)
     queue = work_rows.queued(context)
     sheets.about(queue)
-    for quarter in context.settings.first_quarter.following(
-        context.settings.settings.planning.quarters
-    ):
-        rows = queue.filter(pc.equal(queue["quarter"], str(quarter)))
+    planned = context.settings.first_quarter.following(context.settings.settings.planning.quarters)
+    for quarter in sorted({*map(str, planned), *queue["quarter"].to_pylist()}):
+        rows = queue.filter(pc.equal(queue["quarter"], quarter))
         shown = rows.slice(0, MOST_ROWS).select(list(_JOB_COLUMNS))
-        sheets.table(str(quarter), shown, total=rows.num_rows)
+        sheets.table(quarter, shown, total=rows.num_rows)
     left = work_rows.unscheduled(context, most=MOST_ROWS)
     total = context.table("planning.unscheduled").num_rows
     sheets.table("Left out", left.select(list(_LEFT_COLUMNS)), total=total)
@@ -112,7 +112,7 @@ class _Sheets:
         row = 4 + len(EVERY_PAGE)
         for column, heading in enumerate(("Quarter", "Jobs", "Crew-hours", "Late", "Make safe")):
             sheet.write_string(row, column, heading, self._head)
-        for quarter in dict.fromkeys(queue["quarter"].to_pylist()):
+        for quarter in sorted(set(queue["quarter"].to_pylist())):
             of_quarter = queue.filter(pc.equal(queue["quarter"], quarter))
             row += 1
             sheet.write_string(row, 0, quarter)
@@ -121,6 +121,11 @@ class _Sheets:
             late = pc.sum(pc.greater(of_quarter["late_days"], 0)).as_py() or 0
             sheet.write_number(row, 3, late, self._whole)
             sheet.write_number(row, 4, pc.sum(of_quarter["make_safe"]).as_py() or 0, self._whole)
+        first = self._context.settings.first_quarter
+        early = queue.filter(pc.less(queue["quarter"], str(first)))
+        if early.num_rows:
+            sheet.merge_range(row + 2, 0, row + 2, 4, _early(early, first), self._wrap)
+            sheet.set_row(row + 2, 50)
         self._print(sheet)
 
     def table(self, name: str, table: pa.Table, *, total: int | None = None) -> None:
@@ -165,6 +170,17 @@ class _Sheets:
         sheet.fit_to_pages(1, 0)
         sheet.repeat_rows(0)
         sheet.set_footer("&L&A &P/&N&R A planning aid; licensed practice comes first")
+
+
+def _early(jobs: pa.Table, first: Quarter) -> str:
+    """What is done before the first planned quarter, in words."""
+    safe = jobs.filter(jobs["make_safe"])
+    words = f"{jobs.num_rows - safe.num_rows:,} jobs that are due before {first} begins are done"
+    words += " in the days before it, on a share of each crew's days."
+    if not safe.num_rows:
+        return words
+    last = pc.max(safe["day"]).as_py().isoformat()
+    return f"{safe.num_rows:,} make-safe jobs are done at once, the last by {last}. {words}"
 
 
 def _readable(header: str, text: str) -> str:

@@ -20,6 +20,7 @@ from pipeline.render import (
 )
 from pipeline.render.context import RenderContext
 from pipeline.render.public_work import PublicJob
+from pipeline.settings.quarter import Quarter
 from pipeline.terms import ConsequenceWord, FailureWord, Part, RatingWord, from_word, word
 from pipeline.units import Flags, Ints
 
@@ -54,7 +55,10 @@ class Account:
     assessed: int
     owner_unknown: int
     ratings: dict[RatingWord, int]
+    isolated: int
+    isolated_by: date | None
     planned: int
+    before: int
     late: int
     last_day: date | None
     left: dict[str, int]
@@ -84,7 +88,7 @@ def html(context: RenderContext) -> str:
     values: dict[str, object] = {
         "city": context.city,
         "as_of": context.as_of,
-        "summary": _summary(context.city, account, levels),
+        "summary": _summary(context.city, account, levels, context.settings.first_quarter),
         "unassessed": _unassessed(account),
         "cautions": cautions.EVERY_PAGE,
         "words": " or ".join(word(r) for r in levels),
@@ -187,6 +191,13 @@ def _account(
         for key, action in zip(shown.tolist(), actions, strict=True)
     ]
     dated = [job for job in mains if job and job.quarter]
+    begins = context.settings.first_quarter.first_day
+    fenced = [
+        job.until
+        for several in work.values()
+        for job in several
+        if job.action == public_work.MAKE_SAFE and job.quarter
+    ]
     reasons = [
         job.reason if job else "no job follows yet" for job in mains if not (job and job.quarter)
     ]
@@ -197,22 +208,35 @@ def _account(
             (privacy.owner_unknown(owner) & _rated(context) & (rating >= _from(context))).sum()
         ),
         ratings={r: int((rating[shown] == r).sum()) for r in RatingWord},
+        isolated=len(fenced),
+        isolated_by=max(fenced, default=None),
         planned=len(dated),
+        before=sum(job.until < begins for job in dated),
         late=sum(job.late for job in dated),
         last_day=max((job.until for job in dated), default=None),
         left={reason: reasons.count(reason) for reason in sorted(set(reasons))},
     )
 
 
-def _summary(city: str, account: Account, levels: list[RatingWord]) -> list[str]:
+def _summary(city: str, account: Account, levels: list[RatingWord], first: Quarter) -> list[str]:
     lines = [f"{city} looks after {account.public:,} public trees. {_rated_words(account, levels)}"]
+    if account.isolated_by:
+        lines.append(
+            f"At {account.isolated:,} of these trees people are kept out from under at once, at "
+            f"the last of them by {style.day(account.isolated_by)}."
+        )
     total = account.planned + sum(account.left.values())
     if account.planned and account.last_day:
         which = "all" if account.planned == total else f"{account.planned:,} of"
         late = f" For {account.late:,} it comes later than the rating asks." if account.late else ""
+        before = (
+            f" On {account.before:,} it is done before {style.day(first.first_day)}."
+            if account.before
+            else ""
+        )
         lines.append(
             f"Work is planned on {which} these {total:,} trees, the last of it by "
-            f"{style.day(account.last_day)}.{late}"
+            f"{style.day(account.last_day)}.{before}{late}"
         )
     if account.left:
         reasons = "; ".join(f"{count:,}: {reason}" for reason, count in account.left.items())

@@ -18,7 +18,7 @@ import pyarrow.compute as pc
 
 from pipeline.geo import crs
 from pipeline.geo.shapes import from_wkb
-from pipeline.render import work_rows
+from pipeline.render import before_cut, work_rows
 from pipeline.render.account import in_words
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
@@ -88,6 +88,7 @@ def write(context: RenderContext) -> list[Path]:
                 "before": neighbours[row][0],
                 "after": neighbours[row][1],
                 "clock": clock,
+                "early": _early(context, day, cards[held]),
             },
         )
         written.append(write_text(context.out / FOLDER / f"{day.stem}.html", text))
@@ -173,6 +174,7 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
     whole = pc.round(pc.multiply(stops["dbh_cm"], 1.0)).to_pylist()
     decay = expected_decay(context)
     days = Counter(stops["job_key"].to_pylist())
+    tests = before_cut.tests_first(context)
     begun: Counter[int] = Counter()
     for card, found, dbh in zip(cards, hazards, whole, strict=True):
         begun[card["job_key"]] += 1
@@ -186,8 +188,19 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
         card["to"] = clock(card["leave_min"])
         card["what"] = in_words(card["action"]).capitalize()
         card["dbh"] = dbh
+        card["tests"] = before_cut.words(card["tree_key"], card["action"], tests)
         card["minutes"] = round(card["leave_min"] - card["arrive_min"])
     return cards
+
+
+def _early(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) -> str:
+    """What this day is for where it lies before the first planned quarter, or makes safe."""
+    if cards and all(card["make_safe"] for card in cards):
+        return "At once: keep people out from under these trees today. Nobody climbs for it."
+    first = context.settings.first_quarter
+    if day.route["day"] < first.first_day:
+        return f"Before the quarter: these jobs are due before {first} begins."
+    return ""
 
 
 def _depots(context: RenderContext) -> dict[str, Floats]:
@@ -216,6 +229,7 @@ def _index(context: RenderContext, days: Sequence[Day]) -> Path:
             "context": context,
             "dates": [(WEEKDAYS[on.weekday()], on, held) for on, held in by_date.items()],
             "crews": sorted({day.route["crew_id"] for day in days}),
+            "early": sum(on < context.settings.first_quarter.first_day for on in by_date),
             "clock": clock,
             "cautions": EVERY_PAGE,
         },

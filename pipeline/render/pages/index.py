@@ -56,6 +56,9 @@ def write(context: RenderContext) -> list[Path]:
     waiting = int((reviews["urgency"].to_numpy() <= _URGENT).sum())
     ratings = account.rating_counts(context)
     left_out = account.left_out(context)
+    quarters = account.quarters(context)
+    first = str(context.settings.first_quarter)
+    early = [quarter for quarter in quarters if quarter.name < first]
     text = page(
         "index.html.j2",
         {
@@ -69,7 +72,10 @@ def write(context: RenderContext) -> list[Path]:
             "rated": sum(count for _, count in ratings),
             "rating_word": account.rating_word,
             "sources": account.sources(context),
-            "quarters": account.quarters(context),
+            "quarters": quarters,
+            "in_first": sum(quarter.jobs for quarter in quarters if quarter.name == first),
+            "early": sum(quarter.jobs for quarter in early),
+            "safe": sum(quarter.make_safe for quarter in quarters),
             "left_out": left_out,
             "unsafe": sum(row.make_safe for row in left_out),
             "in_words": account.in_words,

@@ -6,7 +6,7 @@ from pathlib import Path
 from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
-from pipeline.render.exports import geopackage, lists, spreadsheet
+from pipeline.render.exports import beside, lists, spreadsheet
 from pipeline.render.pages import council_map, crew_sheet, forester_map, index, run_report
 from pipeline.render.wording import review_sentence, sentence
 from pipeline.settings.model import RunSettings
@@ -22,9 +22,7 @@ OUTPUTS: list[tuple[str, Writer]] = [
     ("review list", lists.write_review),
     ("rows set aside", lists.write_quarantine),
     ("queue as a workbook", spreadsheet.write),
-    ("layers for a GIS", geopackage.write),
     ("run report", run_report.write),
-    ("index", index.write),  # last: it links to what is there
 ]
 
 
@@ -37,6 +35,11 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         If an output cannot be written as it should be.
     """
     context = RenderContext(settings, store, library, store.root, sentence, review_sentence)
-    for name, write in OUTPUTS:
-        teller.step(name)
-        write(context)
+    with beside.layers_begun(context) as end_layers:
+        for name, write in OUTPUTS:
+            teller.step(name)
+            write(context)
+        teller.step("layers for a GIS")
+        end_layers()
+    teller.step("index")  # last: it links to what is there
+    index.write(context)

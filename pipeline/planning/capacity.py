@@ -98,16 +98,20 @@ def quarter_shifts(
     return days, shift_minutes(crew, days, of_days=whole.size)
 
 
-def lead_in_days(crew: Crew, first: int, last: int, *, share: float, holidays: Ints) -> Ints:
-    """The days of a crew from `first` to `last` that go to what is due before the quarter begins.
+def lead_in_shifts(
+    crew: Crew, first: int, last: int, *, share: float, holidays: Ints = NO_HOLIDAYS
+) -> tuple[Ints, Floats]:
+    """Working days of a crew from `first` to `last`, and the minutes for what is due before.
 
-    The share of its working days is rounded to whole days and spread evenly; a crew with no hours
-    for this work gives none.
+    The share of its days is rounded to whole shifts and spread evenly; a crew with no hours for
+    this work gives none. Both of shape (days,).
     """
     days = working_days(first, last, crew.days, holidays=holidays)
-    if crew.hours_per_quarter == 0:
-        return days[:0]
-    return days[spread(int(share * days.size + 0.5), days.size)]
+    minutes = np.zeros(days.shape)
+    if crew.hours_per_quarter != 0:
+        given = spread(int(share * days.size + 0.5), days.size)
+        minutes[given] = crew.hours_per_day * MINUTES_PER_HOUR
+    return days, minutes
 
 
 def pool_hours(

@@ -4,7 +4,8 @@ Working days are filled in blocks: the most urgent jobs that fill a block are ta
 crew-days along a space-filling curve, and each crew-day is driven in a short order. What is left of
 a shift takes the next job that fits. Within a block a crew's days are put in the order of their
 deadlines. Make-safe jobs take the first day and head their tours. A job longer than a shift takes
-whole shifts of one crew in a row: the days that follow each other among those the crew has here.
+whole shifts of one crew in a row; where the crew's days lie apart, those after the first move up to
+it, so that no tree stands half cut for longer than it must.
 """
 
 from collections.abc import Callable
@@ -53,6 +54,7 @@ class CrewDay:
     jobs, parts : rows of the jobs in driving order and minutes of work on each.
     head : this many of them stay first.
     closed : takes no more.
+    free : all working days of the crew in the period that nothing else takes, in order.
     """
 
     crew: int
@@ -63,6 +65,7 @@ class CrewDay:
     parts: list[float] = field(default_factory=list)
     head: int = 0
     closed: bool = False
+    free: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def fill_days(jobs: DayJobs, slots: list[CrewDay], rules: Rules) -> Flags:
         dates = days[start : start + rules.block_days]
         block = [slot for slot in slots if dates[0] <= slot.day <= dates[-1]]
         waiting = np.flatnonzero(~placed & (jobs.earliest <= dates[0]))
-        if waiting.size:
+        if waiting.size and block:  # days of a block may all have moved up
             _Block(jobs, block, slots, rules, waiting).fill(placed)
         if placed.all():
             break
@@ -110,6 +113,7 @@ class _Block:
         waiting: Ints,
     ) -> None:
         self.jobs, self.slots, self.all_slots, self.rules = jobs, slots, after, rules
+        self.first, self.last = (pick(slot.day for slot in slots) for pick in (min, max))
         room = sum(slot.shift - sum(slot.parts) for slot in slots if not slot.closed)
         total = np.cumsum(jobs.estimate[waiting])
         self.core = waiting[: int(np.searchsorted(total, room, side="left")) + 1]
@@ -185,24 +189,33 @@ class _Block:
         for row in rows.tolist():
             best: list[tuple[CrewDay, float]] = []
             for crew in sorted({slot.crew for slot in self.slots}):
-                mine = [s for s in self.all_slots if s.crew == crew and s.day >= self.slots[0].day]
+                mine = [s for s in self.all_slots if s.crew == crew and s.day >= self.first]
                 run = self._run(mine, row)
-                if run and (not best or (run[-1][0].day, run[0][0].day)
-                            < (best[-1][0].day, best[0][0].day)):  # fmt: skip
+                if run and (not best or _ends(run) < _ends(best)):
                     best = run
             if not best:
                 left.append(row)
+            self._move_up([slot for slot, _ in best])
             for slot, part in best:
                 slot.jobs.append(row)
                 slot.parts.append(part)
                 slot.head, slot.closed = 1, slot is not best[-1][0]
         return left
 
+    def _move_up(self, run: list[CrewDay]) -> None:
+        """The days of a run after its first become the crew's next free working days."""
+        if not run or run[0].day not in run[0].free:
+            return
+        begins = run[0].free.index(run[0].day)
+        for number, slot in enumerate(run):
+            slot.day = run[0].free[begins + number]
+            if all(slot is not other for other in self.slots):
+                self.slots.append(slot)
+
     def _run(self, mine: list[CrewDay], row: int) -> list[tuple[CrewDay, float]]:
         """The first free shifts in a row that hold the job; it must start in this block."""
-        last = self.slots[-1].day
         for start, slot in enumerate(mine):
-            if slot.day > last:
+            if slot.day > self.last:
                 break
             left, run = float(self.jobs.work[row]), []
             for following in mine[start : start + self.rules.longest_span]:
@@ -314,6 +327,11 @@ class _Block:
             loads = sorted(((slot.jobs, slot.parts) for slot in slots), key=first)
             for slot, (rows, parts) in zip(slots, loads, strict=True):
                 slot.jobs, slot.parts = rows, parts
+
+
+def _ends(run: list[tuple[CrewDay, float]]) -> tuple[int, int]:
+    """When a run of shifts ends, about, and when it begins; sooner is better."""
+    return run[0][0].day + len(run), run[0][0].day
 
 
 def schedule(

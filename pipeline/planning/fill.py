@@ -24,7 +24,8 @@ def crew_days(
 
     Parameters
     ----------
-    shifts : days of a crew and the minutes of each, both of shape (days,).
+    shifts : all working days of a crew in the period and the minutes of each, 0 for a day that is
+        left to other work, both of shape (days,).
     taken : pairs of crew and day that are filled already.
     """
     names = sorted(world.depots)
@@ -32,8 +33,9 @@ def crew_days(
     for place in crews:
         depot = names.index(world.crews[place].depot)
         days, minutes = shifts(place)
+        free = tuple(day for day in days.tolist() if (place, day) not in taken)
         slots += [
-            CrewDay(place, int(day), depot, float(shift) - _HOPS_MIN)
+            CrewDay(place, int(day), depot, float(shift) - _HOPS_MIN, free=free)
             for day, shift in zip(days, minutes, strict=True)
             if shift > 0 and (place, int(day)) not in taken
         ]

@@ -16,7 +16,7 @@ from functools import partial
 import numpy as np
 
 from pipeline.planning.capacity import (
-    lead_in_days,
+    lead_in_shifts,
     pool_hours,
     quarter_shifts,
 )
@@ -182,9 +182,13 @@ class _Planner:
 
     def _lead_in_shifts(self, place: int) -> tuple[Ints, Floats]:
         crew, world = self.world.crews[place], self.world
-        days = lead_in_days(crew, world.as_of + 1, int(world.span.first[0]) - 1,
-                            share=world.order.lead_in_share, holidays=world.holidays)  # fmt: skip
-        return self._all_day(days, place)
+        return lead_in_shifts(
+            crew,
+            world.as_of + 1,
+            int(world.span.first[0]) - 1,
+            share=world.order.lead_in_share,
+            holidays=world.holidays,
+        )
 
     def _select(self, rows: Ints, free: Floats, number: int, last: int) -> tuple[Ints, Ints]:
         """Jobs of a period and their pools; no removal whose test is neither placed nor chosen."""

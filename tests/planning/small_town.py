@@ -100,6 +100,7 @@ class Town:
     planning: Planning = field(default_factory=Planning)
     places: tuple[np.ndarray, np.ndarray] | None = None
     reverse_ids: bool = False
+    as_of: date = AS_OF
 
     def add(self, tree: int, action: str, **more: object) -> None:
         """A chosen action."""
@@ -157,7 +158,7 @@ class Town:
             ),
             settings_path=folder / "town.toml",
             data_dir=folder,
-            as_of=AS_OF,
+            as_of=self.as_of,
             first_quarter=Quarter(2027, 1),
             overrides_dir=None,
             column_maps_dir=config_dir() / "columns",

@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+import pyarrow as pa
+
 import pipeline
 from pipeline.errors import PipelineError, RenderError
 from pipeline.published.table import Library
@@ -91,10 +93,18 @@ def _ended(child: subprocess.Popen[bytes], path: Path) -> None:
         )
 
 
+class _Narrow(RenderContext):
+    """The run, of the largest tables no more than the layers need."""
+
+    def table(self, name: str, *, columns: tuple[str, ...] | None = None) -> pa.Table:
+        """A table by its full name, read once."""
+        return super().table(name, columns=columns or geopackage.READ.get(name))
+
+
 def main() -> int:
     """Write the layers of the run that is told on the standard input; 0 when they are there."""
     settings, root = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by the process above
-    context = RenderContext(
+    context = _Narrow(
         settings, RunStore(root), Library(overrides=settings.overrides_dir), root, sentence
     )
     try:

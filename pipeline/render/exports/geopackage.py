@@ -34,6 +34,11 @@ _RATING_FIELDS = (
     "no_climb", "make_safe", "last_looked_on", "inspection_due_on", "occupancy_assumed",
     "best_action",
 )  # fmt: skip
+# All that is read of the largest tables: who makes these layers alone needs no more in memory.
+READ = {
+    "ingest.trees": (*_TREE_FIELDS, "x_m", "y_m"),
+    "scoring.tree_ratings": ("rating", "program_rating", *_RATING_FIELDS),
+}
 _SIGHTING_FIELDS = (
     "sighting_id", "seen_on", "name_text", "taxon_id", "name_how", "name_by", "attachment",
     "position", "accuracy_m", "match", "match_note",

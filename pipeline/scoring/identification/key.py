@@ -1,0 +1,184 @@
+"""The key: probability of every taxon from what was seen, where, when, on what, and from names.
+
+The model is generative. A taxon is found as often as it is common in the region; given the taxon,
+host, month, position and each character are drawn independently: with the error share of the
+character the observation says nothing (the overall frequency of the states), else it is one of the
+states of the taxon, by how usual they are, after fading. So no single observation can kill a
+taxon, and what nobody looked at does not count. 'Unlisted' is a taxon with the overall frequencies.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.scoring.identification.evidence import Evidence, Vocabulary, shares
+from pipeline.units import Floats, Ints
+
+# Sightings of a batch: bounds memory, changes no result.
+BATCH = 1 << 12
+
+
+@dataclass(frozen=True)
+class NameSpread:
+    """How far a name is trusted, and where the rest of its probability goes.
+
+    Parameters
+    ----------
+    name_by : who names.
+    cap : most that a name is trusted [share], shape (observers,).
+    most : no name is trusted further than this, so that none is beyond doubt.
+    among : share of the rest that goes to look-alikes, same genus, all taxa, (observers, 3).
+    look_alike : of a named taxon the weights of what it may be instead, shape (taxa, taxa); a row
+        sums to one, or to zero where nothing is known.
+    same_genus : likewise for the other taxa of its genus.
+    """
+
+    name_by: tuple[str, ...]
+    cap: Floats
+    most: float
+    among: Floats
+    look_alike: Floats
+    same_genus: Floats
+
+
+@dataclass(frozen=True)
+class Key:
+    """The parameters of the key.
+
+    Parameters
+    ----------
+    taxon_id : taxa, the last is 'unlisted'.
+    vocabulary : characters and states.
+    likelihood : P(state | taxon), shape (states, taxa); each character sums to one.
+    regions : names; `prior` has one more row, for a region that is not known.
+    prior : how often each taxon is found, shape (regions + 1, taxa); a row sums to one.
+    """
+
+    taxon_id: tuple[str, ...]
+    vocabulary: Vocabulary
+    likelihood: Floats
+    regions: tuple[str, ...]
+    prior: Floats
+    names: NameSpread
+
+    @property
+    def unlisted(self) -> int:
+        """Index of 'unlisted'."""
+        return len(self.taxon_id) - 1
+
+
+def blend(usual: Floats, background: Floats, error: float) -> Floats:
+    """P(state | taxon), shape (taxa, states), from weights, with an observer's error.
+
+    Parameters
+    ----------
+    usual : how usual each state is, shape (taxa, states); a taxon without any has the background.
+    background : overall frequency of the states, shape (states,), above 0, sums to one.
+    error : share of observations that say nothing of the taxon.
+    """
+    total = usual.sum(axis=1, keepdims=True)
+    own = np.where(total > 0, usual / np.where(total > 0, total, 1.0), background)
+    return (1.0 - error) * own + error * background
+
+
+def overall(usual: Floats) -> Floats:
+    """Overall frequency of states, shape (states,): half by the taxa, half even; never zero."""
+    total = usual.sum(axis=1)
+    told = usual[total > 0] / total[total > 0, None]
+    even = np.full(usual.shape[1], 1.0 / usual.shape[1])
+    return even if not len(told) else (told.mean(axis=0) + even) / 2.0
+
+
+def log_posterior(evidence: Evidence, key: Key) -> Floats:
+    """Log-probability of every taxon up to a constant of each row, shape (sightings, taxa)."""
+    return log_prior(evidence, key) + log_likelihood(evidence, key)
+
+
+def log_likelihood(evidence: Evidence, key: Key) -> Floats:
+    """Log-likelihood of what was seen, names apart, shape (sightings, taxa)."""
+    found: Floats = shares(evidence.seen, key.vocabulary) @ np.log(key.likelihood)
+    return found
+
+
+def log_prior(evidence: Evidence, key: Key) -> Floats:
+    """Log of what is expected before looking: the region's, or the name's, (sightings, taxa)."""
+    region = np.where(evidence.region < 0, len(key.regions), evidence.region)
+    named = evidence.name >= 0
+    # The logarithms are taken of the few different rows, not of every sighting.
+    found: Floats = np.log(key.prior)[region]
+    if named.any():
+        found[named] = np.log(_by_name(evidence.rows(named), region[named], key))
+    return found
+
+
+def _by_name(evidence: Evidence, region: Ints, key: Key) -> Floats:
+    """Probability of the taxa from the name and the region alone, shape (sightings, taxa)."""
+    spread, meant = key.names, evidence.meanings[evidence.name]
+    cap = np.minimum(spread.cap, spread.most)[evidence.name_by]
+    stated = np.where(np.isnan(evidence.certainty), cap, np.clip(evidence.certainty, 0.0, 1.0))
+    right = np.minimum(stated, cap)[:, None]
+    alike = (evidence.meanings @ spread.look_alike)[evidence.name]
+    genus = (evidence.meanings @ spread.same_genus)[evidence.name]
+    among = spread.among[evidence.name_by]
+    # Where nothing is known of look-alikes or of the genus, their part goes to all taxa.
+    rest = among[:, :1] * alike + among[:, 1:2] * genus
+    rest += (1.0 - rest.sum(axis=1, keepdims=True)) * key.prior[region]
+    return right * meant + (1.0 - right) * rest
+
+
+def normalised(log: Floats) -> Floats:
+    """Probabilities from logarithms, shape kept; each row sums to one."""
+    found = np.exp(log - log.max(axis=1, keepdims=True))
+    found /= found.sum(axis=1, keepdims=True)
+    return found
+
+
+def posterior(evidence: Evidence, key: Key) -> Floats:
+    """Probability of every taxon, shape (sightings, taxa); a row sums to one.
+
+    For few sightings; `batches` bounds the memory of many.
+    """
+    return normalised(log_posterior(evidence, key))
+
+
+def batches(evidence: Evidence, key: Key) -> Iterator[tuple[slice, Floats]]:
+    """Posteriors of the sightings, a batch at a time."""
+    likelihood, prior = np.log(key.likelihood), np.log(key.prior)
+    for start in range(0, len(evidence), BATCH):
+        which = slice(start, min(start + BATCH, len(evidence)))
+        part = evidence.rows(which)
+        log = shares(part.seen, key.vocabulary) @ likelihood
+        if (part.name >= 0).any():
+            log += log_prior(part, key)
+        else:
+            log += prior[np.where(part.region < 0, len(key.regions), part.region)]
+        yield which, normalised(log)
+
+
+def first(posterior: Floats, count: int) -> tuple[Ints, Floats]:
+    """The most probable taxa of each sighting and their probability, both (sightings, count)."""
+    left = posterior.copy()
+    rows = np.arange(len(posterior))
+    taxon = np.empty((len(posterior), count), np.int64)
+    for place in range(count):
+        taxon[:, place] = left.argmax(axis=1)
+        left[rows, taxon[:, place]] = -1.0
+    return taxon, np.take_along_axis(posterior, taxon, axis=1)
+
+
+def add_up(log: Floats, prior: Floats, body: Ints, *, bodies: int) -> Floats:
+    """Posterior of each fruiting fungus from all that was seen of it, shape (bodies, taxa).
+
+    Parameters
+    ----------
+    log : log-likelihood of each sighting, shape (sightings, taxa).
+    prior : log-prior of each body, shape (bodies, taxa).
+    body : which body each sighting is of, shape (sightings,).
+    """
+    total = prior.copy()
+    order = np.argsort(body, kind="stable")
+    which, start = np.unique(body[order], return_index=True)
+    if which.size:
+        total[which] += np.add.reduceat(log[order], start, axis=0)
+    return normalised(total[:bodies])

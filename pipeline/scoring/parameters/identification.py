@@ -1,0 +1,327 @@
+"""Published tables of the catalogue and of observers, as the objects of the key."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.errors import PublishedValueError
+from pipeline.published.table import Library, PublishedTable
+from pipeline.scoring.identification.evidence import Vocabulary
+from pipeline.scoring.identification.key import Key, NameSpread, blend, overall
+from pipeline.scoring.identification.meaning import Limits, Traits
+from pipeline.scoring.identification.questions import Looks
+from pipeline.scoring.parameters.read import flags, place, places
+from pipeline.tables import inputs
+from pipeline.terms import Part, word
+from pipeline.units import Floats, Ints
+
+REGIONS = ("north_america", "europe")
+CHARACTERS = {
+    "form": inputs.FORMS,
+    "upper_colour": inputs.COLOURS,
+    "under_colour": inputs.COLOURS,
+    "upper_texture": inputs.UPPER_TEXTURES,
+    "under_surface": inputs.UNDER_SURFACES,
+    "flesh": inputs.FLESH,
+    "arrangement": inputs.ARRANGEMENTS,
+    "stalk": inputs.STALKS,
+    "bruising": inputs.BRUISING,
+    "attachment": tuple(word for word in inputs.ATTACHMENTS if word != "unknown"),
+}
+OTHER_HOST = "another genus"
+_GROUPS = ("broadleaf", "conifer", "palm")
+_MONTHS = tuple(str(month) for month in range(1, 13))
+_ROTS = ("none", "white", "brown", "soft")
+_WHEN = ("month", "region")
+
+
+@dataclass(frozen=True)
+class IdentificationParameters:
+    """All that identification needs.
+
+    Parameters
+    ----------
+    names : accepted names, 'another fungus' last.
+    genera : genera of trees that the key knows, the last is any other.
+    tell_apart : how two taxa are told apart, by the pair of their ids.
+    """
+
+    key: Key
+    traits: Traits
+    looks: Looks
+    limits: Limits
+    names: tuple[str, ...]
+    genera: tuple[str, ...]
+    tell_apart: dict[tuple[str, str], str]
+
+
+def identification_parameters(
+    library: Library, *, error_factor: float = 1.0
+) -> IdentificationParameters:
+    """Everything from the library; `error_factor` scales the observers' errors, for simulation.
+
+    Raises
+    ------
+    PublishedValueError
+        If a table does not hold what the key needs.
+    """
+    taxa = library.table("taxa")
+    taxon_id = (*taxa.texts("taxon_id"), "unlisted")
+    alike = library.table("look_alikes", key=("taxon_id", "mistaken_for"))
+    vocabulary, likelihood = _likelihood(library, taxon_id, error_factor)
+    weights = _weights(library.table("how_usual"))
+    key = Key(
+        taxon_id=taxon_id,
+        vocabulary=vocabulary,
+        likelihood=likelihood,
+        regions=REGIONS,
+        prior=_prior(library, taxon_id),
+        names=_spread(library, taxa, alike, weights),
+    )
+    return IdentificationParameters(
+        key=key,
+        traits=_traits(taxa),
+        looks=_looks(library),
+        limits=_limits(library.table("key_limits")),
+        names=(*taxa.texts("accepted_name"), "another fungus"),
+        genera=vocabulary.states[vocabulary.characters.index("host")],
+        tell_apart={
+            (row["taxon_id"], row["mistaken_for"]): row["tell_apart"]
+            for row in alike.rows
+            if row["tell_apart"]
+        },
+    )
+
+
+def _weights(t: PublishedTable) -> Callable[[str, str], float]:
+    """How much a word of 'how usual' or 'how common' weighs."""
+    known = dict(zip(t.texts("word"), t.numbers("weight"), strict=True))
+
+    def weight(where: str, text: str) -> float:
+        if text not in known:
+            raise PublishedValueError(
+                where=where,
+                found=repr(text),
+                expected=f"one of {', '.join(known)}",
+                remedy="Mend the table or the override.",
+            )
+        return float(known[text])
+
+    return weight
+
+
+def _usual(
+    t: PublishedTable,
+    column: str,
+    states: Sequence[str],
+    taxon_id: tuple[str, ...],
+    weight: Callable[[str, str], float],
+) -> Floats:
+    """How usual each state is, shape (taxa, states)."""
+    found = np.zeros((len(taxon_id), len(states)))
+    taxon = places(t, "taxon_id", taxon_id[:-1])
+    state = places(t, column, tuple(states))
+    usual = [weight(f"table {t.name}", text) for text in t.texts("how_usual")]
+    np.maximum.at(found, (taxon, state), usual)
+    return found
+
+
+def _likelihood(
+    library: Library, taxon_id: tuple[str, ...], factor: float
+) -> tuple[Vocabulary, Floats]:
+    """P(state | taxon) of all characters, shape (states, taxa)."""
+    weight = _weights(library.table("how_usual"))
+    told = library.table("observation_errors")
+    errors = dict(zip(told.texts("character"), told.numbers("error_share"), strict=True))
+    genera, hosts, hosts_overall = _hosts(library, taxon_id, weight)
+    characters = library.table("taxon_characters", key=("taxon_id", "character", "state"))
+    blocks: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
+    for name, states in CHARACTERS.items():
+        of = PublishedTable(
+            characters.name,
+            characters.columns,
+            tuple(row for row in characters.rows if row["character"] == name),
+        )
+        usual = _usual(of, "state", states, taxon_id, weight)
+        usual = _faded(library.table("fading"), name, states, taxon_id, usual)
+        blocks[name] = (states, usual, overall(usual))
+    positions = library.table("taxon_positions", key=("taxon_id", "position"))
+    usual = _usual(positions, "position", inputs.POSITIONS, taxon_id, weight)
+    blocks["position"] = (inputs.POSITIONS, usual, overall(usual))
+    blocks["host"] = blocks["host_uncertain"] = (genera, hosts, hosts_overall)
+    months = _months(library.table("taxon_seasons"), taxon_id)
+    blocks["month"] = (_MONTHS, months, overall(months))
+    vocabulary = Vocabulary(tuple(blocks), tuple(states for states, _, _ in blocks.values()))
+    parts = [
+        blend(usual, background, min(float(errors[name]) * factor, 1.0)).T
+        for name, (_, usual, background) in blocks.items()
+    ]
+    return vocabulary, np.vstack(parts)
+
+
+def _faded(
+    t: PublishedTable,
+    character: str,
+    states: tuple[str, ...],
+    taxon_id: tuple[str, ...],
+    usual: Floats,
+) -> Floats:
+    """States after age and weather, shape (taxa, states); a taxon's own rule stands over all.
+
+    Raises
+    ------
+    PublishedValueError
+        If more of a state would fade than there is.
+    """
+    moves = np.zeros((len(taxon_id), len(states), len(states)))
+    rows = sorted(
+        (row for row in t.rows if row["character"] == character), key=lambda r: bool(r["taxa"])
+    )
+    for row in rows:
+        who = [place(t, "taxa", x, taxon_id[:-1]) for x in row["taxa"].split(";") if x]
+        at = place(t, "state", row["state"], states), place(t, "becomes", row["becomes"], states)
+        moves[who or slice(None), at[0], at[1]] = float(row["weight"])
+    gone = moves.sum(axis=2)
+    if (gone > 1).any():
+        raise PublishedValueError(
+            where=f"table {t.name}, character {character}",
+            found=f"weights of one state that sum to {gone.max():g}",
+            expected="at most 1 for each taxon and state",
+            remedy="Mend the table or the override.",
+        )
+    total = usual.sum(axis=1, keepdims=True)
+    fresh = usual / np.where(total > 0, total, 1.0)
+    faded: Floats = fresh * (1.0 - gone) + np.einsum("ts,tsu->tu", fresh, moves)
+    return faded
+
+
+def _hosts(
+    library: Library, taxon_id: tuple[str, ...], weight: Callable[[str, str], float]
+) -> tuple[tuple[str, ...], Floats, Floats]:
+    """Genera, how usual each is for each taxon, and how often each is met.
+
+    How often trees of a genus are met beside fungi is taken from how many taxa list it. A group,
+    as broadleaf, stands for every genus of it that the taxon does not list.
+    """
+    species = library.table("tree_species")
+    hosts = library.table("taxon_hosts", key=("taxon_id", "genus"))
+    group_of = dict(zip(species.texts("genus"), species.texts("wood"), strict=True))
+    listed = dict.fromkeys((*group_of, *hosts.texts("genus")))
+    genera = (*(name for name in listed if name not in _GROUPS), OTHER_HOST)
+    usual = _usual(hosts, "genus", (*genera, *_GROUPS), taxon_id, weight)
+    own, groups = usual[:, : len(genera)], usual[:, len(genera) :]
+    member = np.array([[group_of.get(name) == group for name in genera] for group in _GROUPS])
+    own = np.where(own > 0, own, groups @ member)
+    met = 1.0 + (usual[:, : len(genera)] > 0).sum(axis=0)
+    return genera, own * met, met / met.sum()
+
+
+def _months(t: PublishedTable, taxon_id: tuple[str, ...]) -> Floats:
+    """1 in the months of the windows, shape (taxa, 12)."""
+    found = np.zeros((len(taxon_id), len(_MONTHS)))
+    taxon = places(t, "taxon_id", taxon_id[:-1])
+    start, end = t.numbers("first_month")[:, None], t.numbers("last_month")[:, None]
+    month = np.arange(1, len(_MONTHS) + 1)
+    inside = np.where(
+        start <= end, (month >= start) & (month <= end), (month >= start) | (month <= end)
+    )
+    np.maximum.at(found, taxon, inside.astype(np.float64))
+    return found
+
+
+def _prior(library: Library, taxon_id: tuple[str, ...]) -> Floats:
+    """How often taxa are found in each region, the last row for an unknown one."""
+    common = library.table("how_common")
+    weight = _weights(common)
+    t = library.table("taxon_regions", key=("taxon_id", "region"))
+    found = np.full((len(REGIONS), len(taxon_id)), weight("how_common", "absent"))
+    found[:, -1] = weight("how_common", "unlisted")
+    taxon, region = places(t, "taxon_id", taxon_id[:-1]), places(t, "region", REGIONS)
+    found[region, taxon] = [weight(f"table {t.name}", x) for x in t.texts("how_common")]
+    found /= found.sum(axis=1, keepdims=True)
+    return np.vstack([found, found.mean(axis=0)])
+
+
+def _spread(
+    library: Library,
+    taxa: PublishedTable,
+    alike: PublishedTable,
+    weight: Callable[[str, str], float],
+) -> NameSpread:
+    trust, spread = library.table("name_certainty"), library.table("name_spread")
+    order = [spread.texts("name_by").index(name) for name in trust.texts("name_by")]
+    columns = ("look_alikes_share", "same_genus_share", "any_share")
+    ids = taxa.texts("taxon_id")
+    look = np.zeros((len(ids) + 1, len(ids) + 1))
+    true, told = places(alike, "taxon_id", ids), places(alike, "mistaken_for", ids)
+    often = [weight(f"table {alike.name}", text) for text in alike.texts("how_often")]
+    # Who takes A for B also takes B for A, where the table does not say how often.
+    np.maximum.at(look, (told, true), often)
+    back = look.T.copy()
+    look = np.where(look > 0, look, back)
+    genus = np.array([name.split()[0] for name in taxa.texts("accepted_name")])
+    same = np.zeros_like(look)
+    same[:-1, :-1] = genus[:, None] == genus[None, :]
+    np.fill_diagonal(same, 0.0)
+    return NameSpread(
+        name_by=trust.texts("name_by"),
+        cap=trust.numbers("certainty_cap_share"),
+        most=1.0 - library.table("key_limits").number("value", quantity="least_doubt"),
+        among=np.stack([spread.numbers(name) for name in columns], axis=1)[order],
+        look_alike=_rows_to_one(look),
+        same_genus=_rows_to_one(same),
+    )
+
+
+def _rows_to_one(weights: Floats) -> Floats:
+    total = weights.sum(axis=1, keepdims=True)
+    found: Floats = weights / np.where(total > 0, total, 1.0)
+    return found
+
+
+def _traits(taxa: PublishedTable) -> Traits:
+    attacks = np.stack([flags(taxa, f"attacks_{word(part)}") for part in Part], axis=1)
+    rot: Ints = places(taxa, "rot_type", _ROTS)
+    return Traits(
+        rot=np.append(rot, len(_ROTS)),
+        attacks=np.vstack([attacks, np.zeros((1, len(Part)), np.bool_)]),
+        significance=np.append(taxa.numbers("significance"), np.nan),
+        action_code=np.array([*(int(c[1]) for c in taxa.texts("action_code")), 0], np.int64),
+        annual=np.append(np.array(taxa.texts("fruit_lifespan")) == "annual", False),
+    )
+
+
+def _looks(library: Library) -> Looks:
+    t, costs = library.table("looks"), library.table("confusion_costs", key=("true_group",
+                                                                            "told_group"))  # fmt: skip
+    codes = tuple(dict.fromkeys(costs.texts("true_group")))
+    cost = np.zeros((len(codes), len(codes)))
+    cost[places(costs, "true_group", codes), places(costs, "told_group", codes)] = costs.numbers(
+        "cost"
+    )
+    limits = library.table("key_limits")
+    kept = [n for n, name in enumerate(t.texts("character")) if name not in _WHEN]
+    return Looks(
+        character=tuple(t.texts("character")[n] for n in kept),
+        look=tuple(t.texts("look")[n] for n in kept),
+        minutes=t.numbers("minutes")[kept],
+        order=t.numbers("order")[kept],
+        cost=cost,
+        near_equal=limits.number("value", quantity="near_equal"),
+        enough=limits.number("value", quantity="enough"),
+    )
+
+
+def _limits(t: PublishedTable) -> Limits:
+    def value(quantity: str) -> float:
+        return t.number("value", quantity=quantity)
+
+    return Limits(
+        margin=value("margin"),
+        serious_from=int(value("serious_from")),
+        serious_share=value("serious_share"),
+        soil_over_root=value("soil_over_root_weight"),
+        annual_years=int(value("annual_years")),
+        absent_before=value("absent_before_weight"),
+    )

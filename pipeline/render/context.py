@@ -46,7 +46,8 @@ class RenderContext:
         if key not in self._tables:
             schema = TABLES[name]
             if self.store.has(schema):
-                self._tables[key] = self.store.read(schema, columns=columns)
+                # In one piece: rows taken out of many pieces make Arrow join these each time.
+                self._tables[key] = self.store.read(schema, columns=columns).combine_chunks()
             else:
                 made = empty(schema)
                 self._tables[key] = made if columns is None else made.select(list(columns))

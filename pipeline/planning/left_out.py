@@ -113,9 +113,8 @@ def _no_hours(
     able = np.flatnonzero(world.rank[group])
     kinds = " and ".join(sorted({world.pools[k].crew_type for k in able.tolist()}))
     return (
-        f"needs {plan.used[row]:.1f} h with set-up and travel; the {kinds} crews that can do it "
-        f"have {plan.hours[able].sum():.0f} h in {world.span.words}, jobs like it ask for "
-        f"{demand[group]:.0f} h, and those before it took the hours"
+        f"needs {plan.used[row]:.1f} h; jobs before it take the {plan.hours[able].sum():.0f} h of "
+        f"{kinds} crews in {world.span.words}, {demand[group]:.0f} h are asked"
     )
 
 

@@ -1,6 +1,7 @@
 """The render stage: which outputs a run has, in what order; each is written whole or not at all."""
 
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from pipeline.progress import Teller
@@ -35,10 +36,17 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         If an output cannot be written as it should be.
     """
     context = RenderContext(settings, store, library, store.root, sentence, review_sentence)
-    with beside.layers_begun(context) as end_layers:
+    # Arrow writes the lists without the interpreter's lock, the workbook needs nothing but it.
+    with beside.layers_begun(context) as end_layers, ThreadPoolExecutor(1) as second:
+        waiting: list[Future[list[Path]]] = []
         for name, write in OUTPUTS:
             teller.step(name)
-            write(context)
+            if write is lists.write_queue:
+                waiting.append(second.submit(write, context))
+            else:
+                write(context)
+        for future in waiting:
+            future.result()
         teller.step("layers for a GIS")
         end_layers()
     teller.step("index")  # last: it links to what is there

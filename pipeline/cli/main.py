@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 import pipeline
-from pipeline.cli import project, stages
+from pipeline.cli import project, questions, stages
 from pipeline.errors import ManyFaults, PipelineError
 
 _HELP = """From sightings of wood-decay fungi on city trees to scheduled, explained work.
@@ -45,6 +45,7 @@ def _options(
 
 stages.register(app)
 project.register(app)
+questions.register(app)
 
 
 def main() -> None:

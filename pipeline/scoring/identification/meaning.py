@@ -135,7 +135,7 @@ def decay_evidence(sits: Attachments, posterior: Floats, traits: Traits) -> Ints
     contradicts = sits.free & (sits.on_tree | sits.attached | sits.soil_over_root)
     on_root = sits.soil_over_root | sits.on_soil_over_root
     fast = sits.attached | sits.on_tree
-    harmless = rot_probability(posterior, traits)[:, ROTS.index("none")] > 0.5
+    harmless = rot_probability(posterior, traits)[:, ROTS.index("none")] > 0.5  # noqa: PLR2004 - more likely than not
     found = np.full(len(posterior), Decay.UNSURE, np.int64)
     found[sits.on_ground & ~on_root & ~fast] = Decay.NO
     found[on_root | fast | sits.shelf] = Decay.YES

@@ -293,8 +293,8 @@ def _traits(taxa: PublishedTable) -> Traits:
 
 
 def _looks(library: Library) -> Looks:
-    t, costs = library.table("looks"), library.table("confusion_costs", key=("true_group",
-                                                                            "told_group"))  # fmt: skip
+    t = library.table("looks")
+    costs = library.table("confusion_costs", key=("true_group", "told_group"))
     codes = tuple(dict.fromkeys(costs.texts("true_group")))
     cost = np.zeros((len(codes), len(codes)))
     cost[places(costs, "true_group", codes), places(costs, "told_group", codes)] = costs.numbers(

@@ -1,0 +1,200 @@
+"""What observers wrote about fungi, from options or a file, as the evidence of the key."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.errors import InputError
+from pipeline.ingest.names import NameBook, folded
+from pipeline.ingest.readers import read_input
+from pipeline.published.table import Library
+from pipeline.scoring.assembly import seen as words
+from pipeline.scoring.identification.evidence import Evidence
+from pipeline.scoring.parameters.identification import CHARACTERS, IdentificationParameters
+from pipeline.settings.model import InputFile, Matching
+from pipeline.units import Flags, Floats, Ints
+
+_OTHER_NAMES = {"seen_on": "date", "longitude": "lon", "latitude": "lat"}
+COLUMNS = (
+    *CHARACTERS, "position", "host", "host_certain", "month", "region", "layers", "name",
+    "name_by", "name_certainty", "date", "lon", "sighting_id",
+)  # fmt: skip
+_NO = frozenset({"no", "n", "false", "0"})
+
+
+@dataclass(frozen=True)
+class Sighted:
+    """Sightings as read: ids, evidence, odd records, and the words that meant nothing."""
+
+    sighting_id: tuple[str, ...]
+    evidence: Evidence
+    odd: Flags
+    unread: tuple[str, ...]
+    layers: Floats
+
+
+def read_file(path: Path) -> pa.Table:
+    """The columns of a file under this project's names, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be used, or a record of it is broken.
+    """
+    raw = read_input(InputFile(files=(path.name,)), kind="sightings", data_dir=path.parent,
+                     source_key_start=0)[0]  # fmt: skip
+    if raw.rejects:
+        raise InputError(
+            where=f"{path.name}, record {raw.rejects[0].row}",
+            found=f"{len(raw.rejects)} broken records",
+            expected="every record with as many cells as the header",
+            remedy="Mend the records; nothing was identified.",
+        )
+    found: dict[str, pa.ChunkedArray] = {}
+    for header in raw.data.column_names:
+        name = header.strip().lower().replace(" ", "_")
+        found.setdefault(_OTHER_NAMES.get(name, name), raw.data[header].cast(pa.string()))
+    if not set(found) & set(COLUMNS) - {"sighting_id"}:
+        raise InputError(
+            where=path.name,
+            found=f"columns {', '.join(raw.data.column_names)}",
+            expected=f"some of {', '.join(COLUMNS)}",
+            remedy="Name the columns as soundwood check --columns lists them.",
+        )
+    return pa.table({name: column for name, column in found.items() if name in COLUMNS})
+
+
+def read_table(table: pa.Table, library: Library, parameters: IdentificationParameters) -> Sighted:
+    """Columns of text as evidence; what cannot be read is kept as an unread word."""
+    count, key = table.num_rows, parameters.key
+    unread: dict[int, list[str]] = {}
+
+    def column(name: str) -> pa.ChunkedArray:
+        return (
+            table[name]
+            if name in table.column_names
+            else pa.chunked_array([pa.nulls(count, pa.string())])
+        )
+
+    def one(name: str, read: Callable[[str], int | None], missing: int = -1) -> Ints:
+        """One number a row; a text that means none is unread."""
+
+        def cell(text: str) -> tuple[tuple[int, ...], tuple[str, ...]]:
+            if not text.strip():
+                return (), ()
+            value = read(text.strip())
+            return ((), (f"{name}={text}",)) if value is None else ((value,), ())
+
+        found = words.read_column(column(name), cell)
+        _keep(unread, found.unread)
+        values = np.full(count, missing, np.int64)
+        values[found.row] = found.state
+        return values
+
+    dictionary = words.Dictionary(key.vocabulary, library.table("character_words"))
+    told = {name: column(name) for name in (*CHARACTERS, "position")}
+    seen, read = words.mark_seen(told, count, key, dictionary)
+    for name, found in read.items():
+        _keep(unread, {at: tuple(f"{name}={x}" for x in bad) for at, bad in found.unread.items()})
+    trees = NameBook.of_trees(library.table("tree_species"), library.table("tree_names"),
+                              least_score=Matching().misspelling_score)  # fmt: skip
+    genera = {genus: at for at, genus in enumerate(parameters.genera)}
+    host = one("host", lambda text: genera.get(trees.answer(text).genus or ""))
+    certain = one("host_certain", lambda text: 0 if text.lower() in _NO else 1, missing=1) == 1
+    words.mark_hosts(seen, host, certain, key)
+    month, dated = one("month", _whole(1, 12)), one("date", _month_of)
+    words.mark_months(seen, np.where(month > 0, month, dated), key)
+    region = one("region", lambda text: _found(words.region_of(text, key.regions)))
+    by_place = words.region_by_longitude(_numbers(column("lon")), key.regions)
+    layers = one("layers", _whole(1, 200))
+    observers = {name: at for at, name in enumerate(key.names.name_by)}
+    by = one("name_by", lambda text: observers.get(text.lower().replace(" ", "_")),
+             missing=observers["unknown"])  # fmt: skip
+    name, meanings, strange = _names(column("name"), library, parameters)
+    evidence = Evidence(
+        seen=seen,
+        region=np.where(region < 0, by_place, region),
+        name=name,
+        meanings=meanings,
+        name_by=by,
+        certainty=_numbers(column("name_certainty")),
+    )
+    ids = column("sighting_id").to_pylist()
+    return Sighted(
+        sighting_id=tuple(x or str(at) for at, x in enumerate(ids, start=1)),
+        evidence=evidence,
+        odd=strange,
+        unread=tuple("|".join(unread.get(at, ())) for at in range(count)),
+        layers=np.where(layers > 0, layers, np.nan).astype(np.float64),
+    )
+
+
+def _keep(unread: dict[int, list[str]], more: dict[int, tuple[str, ...]]) -> None:
+    for at, bad in more.items():
+        unread.setdefault(at, []).extend(bad)
+
+
+def _whole(low: int, high: int) -> Callable[[str], int | None]:
+    def read(text: str) -> int | None:
+        value = float(text) if text.replace(".", "", 1).isdigit() else -1.0
+        return int(value) if value.is_integer() and low <= value <= high else None
+
+    return read
+
+
+def _month_of(text: str) -> int | None:
+    parts = text.split("-")
+    return _whole(1, 12)(parts[1]) if len(parts) > 1 else None
+
+
+def _found(place: int) -> int | None:
+    return place if place >= 0 else None
+
+
+def _numbers(column: pa.ChunkedArray) -> Floats:
+    """Numbers of a column of text, NaN where it holds none."""
+    coded = column.combine_chunks().dictionary_encode()
+    values = []
+    for text in coded.dictionary.to_pylist():
+        try:
+            values.append(float(text))
+        except ValueError:
+            values.append(float("nan"))
+    code = coded.indices.fill_null(len(values)).to_numpy(zero_copy_only=False)
+    return np.array([*values, float("nan")], np.float64)[code]
+
+
+def _names(
+    column: pa.ChunkedArray, library: Library, parameters: IdentificationParameters
+) -> tuple[Ints, Floats, Flags]:
+    """Which names were given, what each means, and which rows carry one that no list holds."""
+    key = parameters.key
+    taxa, names = library.table("taxa"), library.table("taxon_names")
+    book = NameBook.of_fungi(taxa, names, least_score=Matching().misspelling_score)
+    at = {taxon: place for place, taxon in enumerate(key.taxon_id)}
+    exact: dict[str, set[int]] = {}
+    for row in names.rows:
+        exact.setdefault(folded(row["name"]), set()).add(at[row["taxon_id"]])
+
+    def meant(text: str) -> tuple[int, ...]:
+        if folded(text) in exact:
+            return tuple(sorted(exact[folded(text)]))
+        answer = book.answer(text)
+        if answer.name:
+            return (at[answer.name],)
+        genus = [place for place, name in enumerate(parameters.names)
+                 if answer.genus and name.split()[0] == answer.genus]  # fmt: skip
+        return tuple(genus) or (key.unlisted,)
+
+    coded = column.combine_chunks().dictionary_encode()
+    texts = [text or "" for text in coded.dictionary.to_pylist()]
+    means = [meant(text) if text.strip() else () for text in texts]
+    told = [m for m in means if m]
+    place = np.array([*np.where([bool(m) for m in means],
+                                np.cumsum([bool(m) for m in means]) - 1, -1), -1], np.int64)  # fmt: skip
+    odd = np.array([*(m == (key.unlisted,) for m in means), False], np.bool_)
+    code = coded.indices.fill_null(len(texts)).to_numpy(zero_copy_only=False)
+    return place[code], words.meanings(told, key), odd[code]

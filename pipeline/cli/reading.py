@@ -193,8 +193,10 @@ def _names(
     texts = [text or "" for text in coded.dictionary.to_pylist()]
     means = [meant(text) if text.strip() else () for text in texts]
     told = [m for m in means if m]
-    place = np.array([*np.where([bool(m) for m in means],
-                                np.cumsum([bool(m) for m in means]) - 1, -1), -1], np.int64)  # fmt: skip
+    place = np.array(
+        [*np.where([bool(m) for m in means], np.cumsum([bool(m) for m in means]) - 1, -1), -1],
+        np.int64,
+    )
     odd = np.array([*(m == (key.unlisted,) for m in means), False], np.bool_)
     code = coded.indices.fill_null(len(texts)).to_numpy(zero_copy_only=False)
     return place[code], words.meanings(told, key), odd[code]

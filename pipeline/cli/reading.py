@@ -113,11 +113,11 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
     observers = {name: at for at, name in enumerate(key.names.name_by)}
     by = one("name_by", lambda text: observers.get(text.lower().replace(" ", "_")),
              missing=observers["unknown"])  # fmt: skip
-    name, meanings, strange = _names(column("name"), library, parameters)
+    named, meanings, strange = _names(column("name"), library, parameters)
     evidence = Evidence(
         seen=seen,
         region=np.where(region < 0, by_place, region),
-        name=name,
+        name=named,
         meanings=meanings,
         name_by=by,
         certainty=_numbers(column("name_certainty")),
@@ -164,7 +164,7 @@ def _numbers(column: pa.ChunkedArray) -> Floats:
         except ValueError:
             values.append(float("nan"))
     code = coded.indices.fill_null(len(values)).to_numpy(zero_copy_only=False)
-    return np.array([*values, float("nan")], np.float64)[code]
+    return np.asarray(np.array([*values, float("nan")], np.float64)[code], np.float64)
 
 
 def _names(

@@ -5,9 +5,11 @@ from datetime import date
 from pipeline.render import before_cut
 from pipeline.render.public_work import PublicJob
 
+Tests = dict[int, list[tuple[str, date | None, str]]]
+
 
 def test_a_planned_test_comes_first_and_a_missing_one_is_said() -> None:
-    tests = {
+    tests: Tests = {
         4: [("drill", date(2026, 11, 16), "2026Q4")],
         5: [("tomography", None, "")],
     }
@@ -19,7 +21,7 @@ def test_a_planned_test_comes_first_and_a_missing_one_is_said() -> None:
 
 
 def test_other_work_and_other_trees_are_told_nothing() -> None:
-    tests = {4: [("drill", date(2026, 11, 16), "2026Q4")]}
+    tests: Tests = {4: [("drill", date(2026, 11, 16), "2026Q4")]}
     assert before_cut.words(4, "prune_part", tests) == ""
     assert before_cut.words(6, "remove", tests) == ""
 

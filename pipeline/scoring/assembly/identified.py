@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.scoring.identification import key as keys
 from pipeline.scoring.identification import meaning
-from pipeline.scoring.identification.evidence import Evidence, looked_at
+from pipeline.scoring.identification.evidence import Evidence, looked_at, shares
 from pipeline.scoring.identification.key import Key
 from pipeline.scoring.identification.questions import next_look
 from pipeline.scoring.parameters.identification import IdentificationParameters
@@ -113,8 +113,7 @@ def attachments(seen: Flags, key: Key) -> meaning.Attachments:
 
     def marked(character: str, *states: str) -> Flags:
         columns = [said.column(character, state) for state in states]
-        found: Flags = seen[:, columns].any(axis=1)
-        return found
+        return np.asarray(seen[:, columns].any(axis=1), np.bool_)
 
     ground = ("soil", "mulch", "turf")
     all_positions = said.states[said.characters.index("position")]
@@ -142,7 +141,7 @@ def deciding(evidence: Evidence, taxon: Ints, key: Key) -> Floats:
     Shape (sightings, characters).
     """
     log = np.log(key.likelihood)
-    weights = keys.shares(evidence.seen, key.vocabulary)
+    weights = shares(evidence.seen, key.vocabulary)
     lead = log[:, taxon[:, 0]] - log[:, taxon[:, 1]]
     found: Floats = np.add.reduceat(weights * lead.T, key.vocabulary.starts, axis=1)
     return found

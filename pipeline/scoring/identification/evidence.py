@@ -50,7 +50,7 @@ class Vocabulary:
         states = self.states[self.characters.index(character)]
         if state not in states:
             return -1
-        return self.span(character).start + states.index(state)
+        return int(self.span(character).start) + states.index(state)
 
 
 @dataclass(frozen=True)

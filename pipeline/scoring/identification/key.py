@@ -129,7 +129,7 @@ def _by_name(evidence: Evidence, region: Ints, key: Key) -> Floats:
 
 def normalised(log: Floats) -> Floats:
     """Probabilities from logarithms, shape kept; each row sums to one."""
-    found = np.exp(log - log.max(axis=1, keepdims=True))
+    found: Floats = np.exp(log - log.max(axis=1, keepdims=True))
     found /= found.sum(axis=1, keepdims=True)
     return found
 

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from pipeline.render.context import RenderContext
 from pipeline.render.style import number
 from pipeline.terms import RatingWord, word
+from pipeline.units import Flags
 
 _SURVEYED = ("survey", "map_tag", "building")
 
@@ -43,6 +44,24 @@ class LeftOut:
     make_safe: int
 
 
+@dataclass(frozen=True, slots=True)
+class LookedAt:
+    """Rated trees by what their rating rests on; the three counts add up to all of them."""
+
+    inspected: int
+    otherwise: int
+    not_assessed: int
+
+    @property
+    def words(self) -> str:
+        """The three counts, each with its meaning."""
+        return (
+            f"{self.inspected:,} inspected inside the city's cycle, {self.otherwise:,} rated from "
+            "a sighting, an older inspection or the inventory alone, "
+            f"{self.not_assessed:,} not assessed"
+        )
+
+
 def rating_counts(context: RenderContext) -> list[tuple[RatingWord, int]]:
     """Rated trees by rating, worst first; trees that nobody assessed come last and apart."""
     ratings = context.table("scoring.tree_ratings")
@@ -50,6 +69,26 @@ def rating_counts(context: RenderContext) -> list[tuple[RatingWord, int]]:
     counts = np.bincount(words, minlength=len(RatingWord))
     order = (*sorted(RatingWord, reverse=True)[:-1], RatingWord.NOT_ASSESSED)
     return [(rating, int(counts[rating])) for rating in order]
+
+
+def looked_at(context: RenderContext, among: Flags | None = None) -> LookedAt:
+    """How the rated trees, or those among these rows, came by their rating, or why they lack one.
+
+    A tree counts as inspected while its last inspection is inside the city's cycle. Ratings that
+    rest on a sighting, on an older inspection or on the inventory alone are counted apart.
+    """
+    ratings = context.table("scoring.tree_ratings")
+    kept = _flags(ratings["rated"])
+    kept = kept if among is None else kept & among
+    rating = ratings["rating"].to_numpy(zero_copy_only=False)
+    due = pc.greater_equal(ratings["inspection_due_on"], pa.scalar(context.as_of, pa.date32()))
+    has_rating = kept & (rating > RatingWord.NOT_ASSESSED)
+    inspected = int((has_rating & _flags(due.fill_null(False))).sum())  # noqa: FBT003
+    return LookedAt(
+        inspected=inspected,
+        otherwise=int(has_rating.sum()) - inspected,
+        not_assessed=int((kept & ~has_rating).sum()),
+    )
 
 
 def sources(context: RenderContext) -> list[dict[str, Any]]:
@@ -202,6 +241,10 @@ def rating_word(rating: RatingWord) -> str:
 
 def _rows(context: RenderContext, table: str) -> int:
     return int(context.table(table).num_rows)
+
+
+def _flags(column: pa.ChunkedArray) -> Flags:
+    return np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.bool_)
 
 
 def _true(flags: pa.ChunkedArray | pa.Array) -> int:

@@ -203,6 +203,8 @@ def _ratings(store: RunStore, trees: int, draw: np.random.Generator) -> None:
          worst_zone=[k % 3 if e else None for k, e in enumerate(evidence)], **words,
          harm_per_year=10.0 ** (rating - 8.0), taxon_id=taxon,
          action_code=[int(r) + 1 if e else None for r, e in zip(rating, evidence, strict=True)],
+         inspection_due_on=[AS_OF + timedelta(days=400) if r and k % 7 else None
+                            for k, r in enumerate(rating)],
          no_climb=rating >= 3, make_safe=rating == 4, last_looked_on=looked,
          best_action=actions, program_action=actions, program_rating=rating,
          fact_set=np.where(evidence, np.arange(trees) + 10, rating))  # fmt: skip

@@ -1,18 +1,21 @@
 """The council page shows public trees only, says what it leaves out, and needs no map."""
 
 import re
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
 from lxml import html as markup
 
-from pipeline.render import privacy, public_work
+from pipeline.render import account, privacy, public_work
 from pipeline.render.context import RenderContext
-from pipeline.render.pages import council_map
+from pipeline.render.pages import council_map, forester_map, index
 from pipeline.render.public_work import PublicJob
 from pipeline.tables import inputs
+from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_planning import UNSCHEDULED
 from tests.render import map_world
 
@@ -44,16 +47,50 @@ def test_nothing_private_is_on_the_page(small_run: RenderContext, text: str) -> 
 
 def test_the_first_sentence_counts_as_the_tables_do(small_run: RenderContext, text: str) -> None:
     counts = small_run.store.query(
-        "select count(*) trees, count(*) filter (assessed) seen, "
+        "select count(*) trees, "
+        "count(*) filter (rating > 0 and inspection_due_on >= date '2026-11-25') seen, "
+        "count(*) filter (rating > 0 and inspection_due_on is null) otherwise, "
+        "count(*) filter (rating = 0) nobody, "
         "count(*) filter (rating = 4) extreme, count(*) filter (rating = 3) high "
         "from ingest.trees join scoring.tree_ratings using (tree_key) "
         "where owner = 'public' and rated"
     ).to_pylist()[0]
     first = markup.fromstring(text).xpath("//p[@class='first']/text()")[0]
     assert [int(n) for n in re.findall(r"\d+", first.replace(",", ""))] == [
-        counts["trees"], counts["seen"], round(100 * counts["seen"] / counts["trees"]), 100,
+        counts["trees"], counts["seen"], counts["otherwise"], counts["nobody"],
         counts["extreme"], counts["high"],
     ]  # fmt: skip
+    assert counts["trees"] == counts["seen"] + counts["otherwise"] + counts["nobody"]
+    assert counts["otherwise"] > 0
+    assert f"{counts['nobody']} public trees are not assessed" in text
+
+
+def test_index_and_forester_page_count_as_the_council_page_does(
+    small_run: RenderContext, tmp_path: Path
+) -> None:
+    seen = account.looked_at(small_run)
+    assert seen.not_assessed == account.rating_counts(small_run)[-1][1]
+    total = int(np.sum(small_run.table("scoring.tree_ratings")["rated"].to_numpy()))
+    assert seen.inspected + seen.otherwise + seen.not_assessed == total
+    assert seen.words in forester_map.html(small_run).replace("&#39;", "'")
+    index.write(replace(small_run, out=tmp_path))
+    told = markup.fromstring((tmp_path / index.NAME).read_bytes()).text_content()
+    assert f"{seen.words}." in told
+    only_public = account.looked_at(small_run, np.zeros(240, np.bool_))
+    assert (only_public.inspected, only_public.otherwise, only_public.not_assessed) == (0, 0, 0)
+
+
+def test_a_city_whose_file_names_no_owner_says_so_with_the_count(tmp_path: Path) -> None:
+    run = map_world.context(tmp_path, 60)
+    trees = run.table("ingest.trees")
+    at = trees.column_names.index("owner")
+    unknown = pa.array(["unknown"] * 60).cast(trees.schema.field("owner").type)
+    run.store.write(TABLES["ingest.trees"], trees.set_column(at, "owner", unknown))
+    text = council_map.html(replace(run, _tables={}))
+    rated = int(np.sum(run.table("scoring.tree_ratings")["rated"].to_numpy()))
+    assert f"The file does not say who owns its {rated} trees; none is shown here." in text
+    assert "0 public trees" not in text
+    assert "trees are rated extreme or high whose owner is not on record" in text
 
 
 def test_work_planned_and_left_adds_up(small_run: RenderContext, text: str) -> None:
@@ -85,7 +122,7 @@ def test_every_action_and_reason_has_public_words() -> None:
 
 def test_it_says_that_not_inspected_is_not_low(text: str) -> None:
     assert "Not inspected is not low." in text
-    assert "have not been looked at within the inspection cycle" in text
+    assert "nobody has looked at them within the inspection cycle" in text
     assert " is safe" not in text.lower()
 
 
@@ -120,6 +157,6 @@ def test_the_page_has_the_same_bytes_twice(small_run: RenderContext, text: str) 
 def test_without_such_trees_it_says_so(tmp_path: Path) -> None:
     calm = map_world.context(tmp_path, 3)
     text = council_map.html(calm)
-    assert "No public tree is rated high or extreme in this run" in text
-    assert "none of these is rated high or extreme" in text
+    assert "No tree recorded as public is rated high or extreme in this run" in text
+    assert "None is rated high or extreme." in text
     assert "Not inspected is not low." in text

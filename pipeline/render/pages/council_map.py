@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.render import (
+    account,
     cautions,
     files,
     ground,
@@ -18,6 +19,7 @@ from pipeline.render import (
     public_work,
     style,
 )
+from pipeline.render.account import LookedAt
 from pipeline.render.context import RenderContext
 from pipeline.render.public_work import PublicJob
 from pipeline.settings.quarter import Quarter
@@ -25,6 +27,7 @@ from pipeline.terms import ConsequenceWord, FailureWord, Part, RatingWord, from_
 from pipeline.units import Flags, Ints
 
 NAME = "council_map.html"
+_NEARLY_ALL = 0.9  # of the trees without an owner: then the page says so first
 
 _PARTS = {
     Part.ROOTS: "the roots",
@@ -51,8 +54,10 @@ class Row:
 class Account:
     """The counts behind the first sentence."""
 
+    trees: int
     public: int
-    assessed: int
+    looked_at: LookedAt
+    unowned: int
     owner_unknown: int
     ratings: dict[RatingWord, int]
     isolated: int
@@ -82,18 +87,18 @@ def html(context: RenderContext) -> str:
     shown = _shown(context)
     work = public_work.jobs_of(context, shown)
     rows = _rows(context, shown, work)
-    account = _account(context, shown, work)
+    found = _account(context, shown, work)
     levels = [r for r in RatingWord if r >= _from(context)]
     longitude, latitude = (privacy.rounded(d[shown]) for d in context.layers.trees)
     values: dict[str, object] = {
         "city": context.city,
         "as_of": context.as_of,
-        "summary": _summary(context.city, account, levels, context.settings.first_quarter),
-        "unassessed": _unassessed(account),
+        "summary": _summary(context.city, found, levels, context.settings.first_quarter),
+        "unassessed": _unassessed(found),
         "cautions": cautions.EVERY_PAGE,
         "words": " or ".join(word(r) for r in levels),
         "rows": rows,
-        "key": [(r, account.ratings[r]) for r in reversed(levels)],
+        "key": [(r, found.ratings[r]) for r in reversed(levels)],
         "contact": context.settings.settings.output.contact,
     }
     if rows:
@@ -184,7 +189,7 @@ def _account(
     ratings = context.table("scoring.tree_ratings")
     rating = _values(ratings["rating"])
     public = privacy.is_public(owner) & _rated(context)
-    assessed = _values(ratings["assessed"]).astype(bool)
+    unowned = privacy.owner_unknown(owner) & _rated(context)
     actions = ratings["best_action"].cast(pa.string()).take(pa.array(shown)).to_pylist()
     mains = [
         public_work.main_job(work.get(key, []), action)
@@ -202,11 +207,11 @@ def _account(
         job.reason if job else "no job follows yet" for job in mains if not (job and job.quarter)
     ]
     return Account(
+        trees=int(_rated(context).sum()),
         public=int(public.sum()),
-        assessed=int((public & assessed).sum()),
-        owner_unknown=int(
-            (privacy.owner_unknown(owner) & _rated(context) & (rating >= _from(context))).sum()
-        ),
+        looked_at=account.looked_at(context, public),
+        unowned=int(unowned.sum()),
+        owner_unknown=int((unowned & (rating >= _from(context))).sum()),
         ratings={r: int((rating[shown] == r).sum()) for r in RatingWord},
         isolated=len(fenced),
         isolated_by=max(fenced, default=None),
@@ -218,61 +223,85 @@ def _account(
     )
 
 
-def _summary(city: str, account: Account, levels: list[RatingWord], first: Quarter) -> list[str]:
-    lines = [f"{city} looks after {account.public:,} public trees. {_rated_words(account, levels)}"]
-    if account.isolated_by:
+def _summary(city: str, found: Account, levels: list[RatingWord], first: Quarter) -> list[str]:
+    lines = _opening(city, found, levels)
+    if found.isolated_by:
         lines.append(
-            f"At {account.isolated:,} of these trees people are kept out from under at once, at "
-            f"the last of them by {style.day(account.isolated_by)}."
+            f"At {found.isolated:,} of these trees people are kept out from under at once, at "
+            f"the last of them by {style.day(found.isolated_by)}."
         )
-    total = account.planned + sum(account.left.values())
-    if account.planned and account.last_day:
-        which = "all" if account.planned == total else f"{account.planned:,} of"
-        late = f" For {account.late:,} it comes later than the rating asks." if account.late else ""
+    total = found.planned + sum(found.left.values())
+    if found.planned and found.last_day:
+        which = "all" if found.planned == total else f"{found.planned:,} of"
+        late = f" For {found.late:,} it comes later than the rating asks." if found.late else ""
         before = (
-            f" On {account.before:,} it is done before {style.day(first.first_day)}."
-            if account.before
+            f" On {found.before:,} it is done before {style.day(first.first_day)}."
+            if found.before
             else ""
         )
         lines.append(
             f"Work is planned on {which} these {total:,} trees, the last of it by "
-            f"{style.day(account.last_day)}.{before}{late}"
+            f"{style.day(found.last_day)}.{before}{late}"
         )
-    if account.left:
-        reasons = "; ".join(f"{count:,}: {reason}" for reason, count in account.left.items())
+    if found.left:
+        reasons = "; ".join(f"{count:,}: {reason}" for reason, count in found.left.items())
         lines.append(
-            f"Work on {sum(account.left.values()):,} has no date yet. The reasons: {reasons}."
+            f"Work on {sum(found.left.values()):,} has no date yet. The reasons: {reasons}."
         )
-    if account.owner_unknown:
+    if found.owner_unknown:
+        which = " or ".join(word(r) for r in reversed(levels))
         lines.append(
-            f"{account.owner_unknown:,} more trees are rated so, but the records do not say whose "
-            f"land they stand on; they are worked on and not shown here."
+            f"{found.owner_unknown:,} trees are rated {which} whose owner is not on record; they "
+            "are worked on and not shown here."
         )
     return lines
 
 
-def _rated_words(account: Account, levels: list[RatingWord]) -> str:
-    cycle = "within the city's inspection cycle"
-    if not account.assessed:
-        return f"None of them has been assessed {cycle}, so none has a rating."
-    share = _in_hundred(account.assessed / account.public)
-    seen = f"{account.assessed:,} of them ({share}) were assessed {cycle}"
-    if not any(account.ratings[r] for r in levels):
-        return f"{seen}; none of these is rated {' or '.join(word(r) for r in levels)}."
-    counts = [f"{account.ratings[r]:,} {word(r)}" for r in reversed(levels)]
-    counts[0] = counts[0].replace(" ", " rated ", 1)
-    return f"{seen}: {' and '.join(counts)}."
+def _opening(city: str, found: Account, levels: list[RatingWord]) -> list[str]:
+    """What the page is about: the city's trees, or why it can show none of them."""
+    lines = []
+    if found.unowned and found.unowned >= _NEARLY_ALL * found.trees:
+        if found.unowned == found.trees:
+            lines.append(
+                f"The file does not say who owns its {found.trees:,} trees; none is shown here."
+            )
+        else:
+            lines.append(
+                f"The file does not say who owns {found.unowned:,} of its {found.trees:,} trees; "
+                "none of these is shown here."
+            )
+    elif not found.public:
+        lines.append(f"None of the {found.trees:,} trees of the file is public; none is shown.")
+    if found.public:
+        many = "tree" if found.public == 1 else "trees"
+        lines.append(
+            f"{city} looks after {found.public:,} public {many}. {_rated_words(found, levels)}"
+        )
+    return lines
 
 
-def _in_hundred(share: float) -> str:
-    return "fewer than 1 in 100" if 0 < share < 0.01 else f"{round(100 * share)} in 100"  # noqa: PLR2004
+def _rated_words(found: Account, levels: list[RatingWord]) -> str:
+    seen = found.looked_at
+    if not seen.inspected + seen.otherwise:
+        return (
+            "None of them has been assessed within the city's inspection cycle, nor has a rating."
+        )
+    said = f"{seen.words[0].upper()}{seen.words[1:]}."
+    if not any(found.ratings[r] for r in levels):
+        return f"{said} None is rated {' or '.join(word(r) for r in levels)}."
+    counts = [f"{found.ratings[r]:,} {word(r)}" for r in reversed(levels)]
+    counts[0] = counts[0].replace(
+        " ", f" {'is' if found.ratings[levels[-1]] == 1 else 'are'} rated ", 1
+    )
+    return f"{said} {' and '.join(counts)}."
 
 
-def _unassessed(account: Account) -> str:
-    rest = account.public - account.assessed
+def _unassessed(found: Account) -> str:
+    if not found.public:
+        return "A tree that is not shown here may have any rating, or none."
     return (
-        f"{rest:,} public trees have not been looked at within the inspection cycle. They have no "
-        "rating; that says nothing good about them."
+        f"{found.looked_at.not_assessed:,} public trees are not assessed: nobody has looked at "
+        "them within the inspection cycle. They have no rating; that says nothing good about them."
     )
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.render import (
+    account,
     attention,
     cautions,
     files,
@@ -37,12 +38,11 @@ def html(context: RenderContext) -> str:
     """The page as text, the same for the same run."""
     trees = map_trees.pack(context)
     count = int(trees.order.size)
-    ratings = context.table("scoring.tree_ratings")
     values: dict[str, object] = {
         "city": context.city,
         "as_of": context.as_of,
         "trees": count,
-        "assessed": int(np.count_nonzero(ratings["assessed"].to_numpy(zero_copy_only=False))),
+        "looked_at": account.looked_at(context).words,
         "cautions": cautions.EVERY_PAGE,
         "not_low": "Not inspected is not low.",
     }

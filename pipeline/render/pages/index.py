@@ -68,6 +68,7 @@ def write(context: RenderContext) -> list[Path]:
             "reviews": reviews.num_rows,
             "ratings": ratings[:-1],
             "not_assessed": ratings[-1][1],
+            "looked_at": account.looked_at(context).words,
             "not_assessed_word": RatingWord.NOT_ASSESSED,
             "rated": sum(count for _, count in ratings),
             "rating_word": account.rating_word,

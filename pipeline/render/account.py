@@ -83,7 +83,7 @@ def looked_at(context: RenderContext, among: Flags | None = None) -> LookedAt:
     rating = ratings["rating"].to_numpy(zero_copy_only=False)
     due = pc.greater_equal(ratings["inspection_due_on"], pa.scalar(context.as_of, pa.date32()))
     has_rating = kept & (rating > RatingWord.NOT_ASSESSED)
-    inspected = int((has_rating & _flags(due.fill_null(False))).sum())  # noqa: FBT003
+    inspected = int((has_rating & _flags(due.fill_null(False))).sum())
     return LookedAt(
         inspected=inspected,
         otherwise=int(has_rating.sum()) - inspected,

@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 from pipeline.render import packing
 from pipeline.render.context import RenderContext
 from pipeline.render.map_trees import PackedTrees
+from pipeline.render.said import facts as said_facts
 from pipeline.tables.catalogue_planning import JOBS, QUEUE, UNSCHEDULED
 from pipeline.tables.catalogue_scoring import FACTS
 from pipeline.terms import Part, word
@@ -26,7 +27,7 @@ _NO_DAY = 0
 
 def facts(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, dict[str, Any]]:
     """Columns of the facts in set order, and the sentences, values and sources they point to."""
-    table = context.table("scoring.facts")
+    table = said_facts(context)
     table = table.filter(pc.is_in(table["fact_set"], pa.array(trees.fact_sets)))
     said = pc.binary_join_element_wise(
         table["statement"].cast(pa.string()), table["values"], "\n"

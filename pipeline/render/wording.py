@@ -231,6 +231,17 @@ def _decision(v: Values) -> str:
     return f"On {day(v['decided_on'])} a person {word}; that stands."
 
 
+def _kept(v: Values) -> str:
+    if v.get("decided"):
+        return f"A person decided to keep it; the rating stays {v['rating']}."
+    if v.get("rating"):
+        return (
+            f"The rating stays {v['rating']}, above what the city accepts: keep the tree under "
+            "watch and look again."
+        )
+    return REASONS["why_retain"]
+
+
 def _constant(text: str) -> Callable[[Values], str]:
     return lambda _: text
 
@@ -340,6 +351,7 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         "line-clearance qualified crew only."
     ),
     **{name: _constant(text) for name, text in REASONS.items()},
+    "why_retain": _kept,
     "why_decision": lambda v: f"A person decided: {_do(v)}.",
 }
 

@@ -9,6 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline import terms
+from pipeline.render import said
 from pipeline.render.context import RenderContext
 from pipeline.units import Ints
 
@@ -101,9 +102,9 @@ def _described(
 def _why(context: RenderContext, jobs: pa.Table) -> list[str]:
     """Why each job is to be done: the statement of its tree that speaks of its action."""
     sets = context.table("scoring.tree_ratings")["fact_set"].take(jobs["tree_key"]).to_pylist()
-    said = _statements(context, np.unique(np.asarray(sets, np.int64)), starts="")
+    told = _statements(context, np.unique(np.asarray(sets, np.int64)), starts="")
     reasons: dict[tuple[int, str], str] = {}
-    for fact_set, statements in said.items():
+    for fact_set, statements in told.items():
         for statement, values, sentence in statements:
             action = values.get("action", _ACTION_OF.get(statement, ""))
             if not action and statement.startswith(_BESIDE):
@@ -123,11 +124,11 @@ def action_sentences(
     """For each tree its statements on what to do whose id starts like this, as one text."""
     keys = np.unique(tree_keys.to_numpy())
     sets = context.table("scoring.tree_ratings")["fact_set"].take(pa.array(keys)).to_numpy()
-    said = _statements(context, np.unique(sets), starts=starts)
+    told = _statements(context, np.unique(sets), starts=starts)
     return {
-        int(key): " ".join(sentence for _, _, sentence in said[int(one)])
+        int(key): " ".join(sentence for _, _, sentence in told[int(one)])
         for key, one in zip(keys, sets, strict=True)
-        if int(one) in said
+        if int(one) in told
     }
 
 
@@ -135,7 +136,7 @@ def _statements(
     context: RenderContext, fact_sets: Ints, *, starts: str
 ) -> dict[int, list[tuple[str, dict[str, Any], str]]]:
     """Statements on what to do of each set in their order: id, values, sentence."""
-    facts = context.table("scoring.facts")
+    facts = said.facts(context)
     kept = facts.filter(
         pc.and_(
             pc.and_(
@@ -148,11 +149,11 @@ def _statements(
     made: dict[int, list[tuple[str, dict[str, Any], str]]] = {}
     known: dict[tuple[str, str], tuple[str, dict[str, Any], str]] = {}
     for row in kept.select(["fact_set", "statement", "values"]).to_pylist():
-        said = (row["statement"], row["values"])
-        if said not in known:
+        one = (row["statement"], row["values"])
+        if one not in known:
             values = json.loads(row["values"])
-            known[said] = (row["statement"], values, context.sentence(row["statement"], values))
-        made.setdefault(row["fact_set"], []).append(known[said])
+            known[one] = (row["statement"], values, context.sentence(row["statement"], values))
+        made.setdefault(row["fact_set"], []).append(known[one])
     return made
 
 

@@ -161,7 +161,7 @@ def _row(
         rating=stands,
         word=word(stands),
         where=", ".join(filter(None, (tree["street"], tree["ward"]))) or "see the map",
-        why=_why(rating, zones),
+        why=_why(rating, zones) + _decided(rating),
         doing=doing or [(action, f"{public_work.DOING[action]}. No date yet.")],
     )
 
@@ -178,6 +178,19 @@ def _why(rating: dict[str, Any], zones: list[str]) -> str:
     if rating["consequence"] is None:
         return f"{said}."
     return f"{said}; the consequences would be {word(ConsequenceWord(rating['consequence']))}."
+
+
+def _decided(rating: dict[str, Any]) -> str:
+    """That a person decided what is done, where one overrode the program."""
+    if rating["decision"] != "override":
+        return ""
+    if rating["best_action"] == "retain_monitor":
+        return (
+            f" A person decided to keep it; the rating stays {word(RatingWord(rating['rating']))}."
+        )
+    if rating["best_action"] != rating["program_action"]:
+        return " A person decided what is done; the program alone would choose otherwise."
+    return " A person decided on this tree."
 
 
 def _account(

@@ -7,16 +7,15 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from pipeline.errors import RenderError
+from pipeline.render.wording_actions import INSPECT, chosen, deadline, do, kept, make_safe, the
 from pipeline.render.wording_numbers import HUNDRED, capital, count_word, day, in_hundred
 from pipeline.render.wording_reviews import REVIEWS, UNSCHEDULED
 from pipeline.render.wording_words import (
     ACTION_WORDS,
-    CREW_WORDS,
     DEFECT_WORDS,
     FORMULAE,
     KIND_WORDS,
     LIFT_WORDS,
-    PART_WORDS,
     REASONS,
     SEASON_WORDS,
     STATUS_WORDS,
@@ -39,14 +38,6 @@ def _cm(value: float | None) -> str:
 
 def _name(values: Values, key: str = "name") -> str:
     return str(values.get(key) or "a fungus without a name")
-
-
-def _the(part: str | None) -> str:
-    """The parts that a value names, joined with | in it."""
-    names = [PART_WORDS[name] for name in (part or "").split("|") if name in PART_WORDS]
-    if not names:
-        return "the tree"
-    return " and ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
 
 
 def _joined(text: str | None) -> str:
@@ -73,14 +64,16 @@ def _defect(v: Values) -> str:
     share = v.get("extent_share")
     extent = f", over {share * HUNDRED:.0f} % of it" if share is not None else ""
     when = day(v.get("seen_on"))
-    return f"An inspector notes {what} on {_the(v['part'])}{extent}, {when}."
+    # A hanging branch is a branch: its part need not be named again.
+    at = "" if v["part"] == "branch" and "branch" in what else f" on {the(v['part'])}"
+    return f"An inspector notes {what}{at}{extent}, {when}."
 
 
 def _section(v: Values) -> str:
     opening = v.get("opening_share") or 0.0
     cavity = f", open over {opening * HUNDRED:.0f} % of the girth" if opening > 0 else ""
     return (
-        f"{capital(_the(v['part']))} was measured on {day(v.get('seen_on'))}: thinnest sound "
+        f"{capital(the(v['part']))} was measured on {day(v.get('seen_on'))}: thinnest sound "
         f"shell {v['shell_cm']:.1f} cm at {_cm(v['diameter_cm'])} diameter{cavity}."
     )
 
@@ -88,7 +81,7 @@ def _section(v: Values) -> str:
 def _fungus(v: Values) -> str:
     rot = f"a {v['rot']} rot" if v["rot"] != "unknown" else "a rot of unknown kind"
     return (
-        f"{_name(v)} rots {_the(v['part'])} ({rot}, action code {v['code']}); the name is right in "
+        f"{_name(v)} rots {the(v['part'])} ({rot}, action code {v['code']}); the name is right in "
         f"{in_hundred(v['probability'])} such cases."
     )
 
@@ -96,7 +89,7 @@ def _fungus(v: Values) -> str:
 def _formula(v: Values) -> str:
     state = "reached" if v["passed"] else "not reached"
     return (
-        f"For {_the(v['part'])}, {FORMULAE[str(v['formula'])]}: {v['value_share']:.2f}; "
+        f"For {the(v['part'])}, {FORMULAE[str(v['formula'])]}: {v['value_share']:.2f}; "
         f"the limit to act, {v['limit_share']:.2f}, is {state}."
     )
 
@@ -108,7 +101,7 @@ def _rule(v: Values) -> str:
         "fungus": "by the fungus",
     }[str(v["witness"])]
     rule = str(v["rule"]).replace("_", " ")
-    return f"Failure of {_the(v['part'])} is {v['failure']} {witness} (rule: {rule})."
+    return f"Failure of {the(v['part'])} is {v['failure']} {witness} (rule: {rule})."
 
 
 def _frequency(v: Values) -> str:
@@ -159,38 +152,6 @@ def _harm(v: Values) -> str:
     )
 
 
-def _deadline(days: int | None) -> str:
-    if days is None:
-        return "in the next cycle"
-    if days == 0:
-        return "now"
-    return "within one day" if days == 1 else f"within {days} days"
-
-
-_AT_A_PART = ("prune_part", "sound", "drill", "tomography")
-
-
-def _chosen(v: Values) -> str:
-    action = ACTION_WORDS[str(v["action"])]
-    crew = CREW_WORDS.get(str(v["crew"]), str(v["crew"]))
-    at = f" ({_the(v['part'])})" if v["action"] in _AT_A_PART else ""
-    left = v["residual_rating"]
-    after = "what is left is not known" if left == "not assessed" else f"left is {left}"
-    return (
-        f"To do: {action}{at}, {_deadline(v['deadline_days'])}; {crew}, about "
-        f"{v['hours']:.1f} crew-hours; {after}."
-    )
-
-
-def _make_safe(v: Values) -> str:
-    if v.get("acknowledged_on"):
-        return (
-            f"Make-safe was acknowledged on {day(v['acknowledged_on'])}; keep people away until "
-            "the work is done."
-        )
-    return f"Make safe first, {_deadline(v['days'])}: isolate, close or prop. Nobody has confirmed."
-
-
 def _wires(v: Values) -> str:
     told = v.get("voltage_v")
     what = WIRE_WORDS[str(v["wires"])]
@@ -231,31 +192,8 @@ def _decision(v: Values) -> str:
     return f"On {day(v['decided_on'])} a person {word}; that stands."
 
 
-def _kept(v: Values) -> str:
-    if v.get("decided"):
-        return f"A person decided to keep it; the rating stays {v['rating']}."
-    if v.get("rating"):
-        return (
-            f"The rating stays {v['rating']}, above what the city accepts: keep the tree under "
-            "watch and look again."
-        )
-    return REASONS["why_retain"]
-
-
 def _constant(text: str) -> Callable[[Values], str]:
     return lambda _: text
-
-
-_INSPECT = {
-    "never": "Inspect: no inspection is on record. Among such trees the expected harm ranks.",
-    "overdue": "Inspect: the city's cycle has run out.",
-    "due": "Inspect: the city's cycle runs out within the plan.",
-    "not_due": "No inspection falls due within the plan.",
-}
-
-
-def _do(values: Values) -> str:
-    return ACTION_WORDS[str(values["action"])]
 
 
 _SENTENCES: dict[str, Callable[[Values], str]] = {
@@ -285,16 +223,17 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     "fungus_at_work": _fungus,
     "fungus_no_decay": lambda v: f"{_name(v)} rots no wood of living trees.",
     "wood_measured": lambda v: (
-        f"In {_the(v['part'])} decay takes about {v['decayed_share'] * HUNDRED:.0f} % of the "
+        f"In {the(v['part'])} decay takes about {v['decayed_share'] * HUNDRED:.0f} % of the "
         f"diameter ({_cm(v['diameter_cm'])}); the thinnest sound shell is {v['shell_cm']:.1f} cm."
     ),
     "wood_formula": _formula,
     "wood_not_measured": lambda v: (
-        f"How far the decay reaches in {_the(v['part'])} has not been measured."
+        f"How far the decay reaches in {the(v['part'])} has not been measured."
     ),
     "failure_rule": _rule,
     "failure_act_at_once": lambda v: (
-        f"The guide lists this defect of {_the(v['part'])} among those at which to act at once."
+        f"The pocket guide of 1996 lists this defect of {the(v['part'])} among those that call for "
+        "attention at once; the rating decides what is done and by when."
     ),
     "failure_frequency": _frequency,
     "failure_unknown": lambda _: "Nothing is on record that speaks of failure.",
@@ -325,13 +264,13 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         f"A person rates it {v['rating']} (since {day(v['decided_on'])}); the program says "
         f"{v['program_rating']}."
     ),
-    "action_chosen": _chosen,
+    "action_chosen": chosen,
     "action_beside": lambda v: (
-        f"Besides: {ACTION_WORDS[str(v['action'])]}, {_deadline(v['deadline_days'])}."
+        f"Besides: {ACTION_WORDS[str(v['action'])]}, {deadline(v['deadline_days'])}."
     ),
-    "action_inspect": lambda v: _INSPECT[str(v["state"])],
+    "action_inspect": lambda v: INSPECT[str(v["state"])],
     "action_none": lambda _: "No work is due within the plan.",
-    "action_make_safe": _make_safe,
+    "action_make_safe": make_safe,
     "action_program_would": lambda v: (
         f"The program alone would choose: {ACTION_WORDS[str(v['action'])]}."
     ),
@@ -351,8 +290,8 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         "line-clearance qualified crew only."
     ),
     **{name: _constant(text) for name, text in REASONS.items()},
-    "why_retain": _kept,
-    "why_decision": lambda v: f"A person decided: {_do(v)}.",
+    "why_retain": kept,
+    "why_decision": lambda v: f"A person decided: {do(v)}.",
 }
 
 

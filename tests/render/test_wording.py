@@ -108,3 +108,18 @@ def test_a_statement_without_sentence_is_refused() -> None:
 
 def test_every_published_formula_has_words() -> None:
     assert set(Library().table("strength_limits").texts("formula")) == set(FORMULAE)
+
+
+def test_words_do_not_say_more_than_is_known() -> None:
+    at_once = wording.sentence("failure_act_at_once", _VALUES)
+    assert "the rating decides what is done and by when" in at_once
+    done = wording.sentence("action_chosen", _VALUES)
+    assert done.endswith("; rating afterwards: low.")
+    apart = wording.sentence("action_chosen", {**_VALUES, "action": "make_safe"})
+    assert "rating" not in apart  # keeping people out leaves the tree as it is
+    waits = wording.sentence("action_make_safe", {**_VALUES, "acknowledged_on": None})
+    assert waits.endswith("Nobody has confirmed that it was done.")
+    hangs = {**_VALUES, "defect": "hanging_branch", "part": "branch"}
+    assert "branch on the branch" not in wording.sentence("seen_defect", hangs)
+    cracked = wording.sentence("seen_defect", {**hangs, "defect": "crack"})
+    assert "a crack on the branch" in cracked

@@ -1,0 +1,80 @@
+"""Sentences on what is to be done, by when, and what it leaves."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from pipeline.render.wording_numbers import day
+from pipeline.render.wording_words import ACTION_WORDS, CREW_WORDS, PART_WORDS, REASONS
+
+Values = Mapping[str, Any]
+INSPECT = {
+    "never": "Inspect: no inspection is on record. Among such trees the expected harm ranks.",
+    "overdue": "Inspect: the city's cycle has run out.",
+    "due": "Inspect: the city's cycle runs out within the plan.",
+    "not_due": "No inspection falls due within the plan.",
+}
+_AT_A_PART = ("prune_part", "sound", "drill", "tomography")
+
+
+def the(part: str | None) -> str:
+    """The parts that a value names, joined with | in it."""
+    names = [PART_WORDS[name] for name in (part or "").split("|") if name in PART_WORDS]
+    if not names:
+        return "the tree"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
+
+
+def deadline(days: int | None) -> str:
+    """By when, in words."""
+    if days is None:
+        return "in the next cycle"
+    if days == 0:
+        return "now"
+    return "within one day" if days == 1 else f"within {days} days"
+
+
+def _afterwards(v: Values) -> str:
+    left = v["residual_rating"]
+    return "rating afterwards not known" if left == "not assessed" else f"rating afterwards: {left}"
+
+
+def chosen(v: Values) -> str:
+    """What is done, where, by when, by whom, and the rating that it leaves."""
+    action = ACTION_WORDS[str(v["action"])]
+    crew = CREW_WORDS.get(str(v["crew"]), str(v["crew"]))
+    at = f" ({the(v['part'])})" if v["action"] in _AT_A_PART else ""
+    after = "" if v["action"] == "make_safe" else f"; {_afterwards(v)}"
+    return (
+        f"To do: {action}{at}, {deadline(v['deadline_days'])}; {crew}, about "
+        f"{v['hours']:.1f} crew-hours{after}."
+    )
+
+
+def make_safe(v: Values) -> str:
+    """That people are kept away first, and whether anybody confirmed it."""
+    if v.get("acknowledged_on"):
+        return (
+            f"Make-safe was acknowledged on {day(v['acknowledged_on'])}; keep people away until "
+            "the work is done."
+        )
+    return (
+        f"Make safe first, {deadline(v['days'])}: isolate, close or prop. Nobody has confirmed "
+        "that it was done."
+    )
+
+
+def kept(v: Values) -> str:
+    """Why a tree is kept: accepted by the city, or by a person."""
+    if v.get("decided"):
+        return f"A person decided to keep it; the rating stays {v['rating']}."
+    if v.get("rating"):
+        return (
+            f"The rating stays {v['rating']}, above what the city accepts: keep the tree under "
+            "watch and look again."
+        )
+    return REASONS["why_retain"]
+
+
+def do(values: Values) -> str:
+    """The action in words."""
+    return ACTION_WORDS[str(values["action"])]

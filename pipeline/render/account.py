@@ -8,7 +8,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.render.context import RenderContext
-from pipeline.render.style import number
+from pipeline.render.style import day, number
+from pipeline.settings.quarter import Quarter
 from pipeline.terms import RatingWord, word
 from pipeline.units import Flags
 
@@ -24,7 +25,7 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class Quarter:
+class QuarterTotals:
     """Totals of the jobs placed in one quarter."""
 
     name: str
@@ -96,7 +97,7 @@ def sources(context: RenderContext) -> list[dict[str, Any]]:
     return list(context.table("ingest.sources").to_pylist())
 
 
-def quarters(context: RenderContext) -> list[Quarter]:
+def quarters(context: RenderContext) -> list[QuarterTotals]:
     """Totals of each quarter that has jobs, in their order."""
     queue = context.table("planning.queue")
     jobs = context.table("planning.jobs")
@@ -112,11 +113,29 @@ def quarters(context: RenderContext) -> list[Quarter]:
         [("quarter", "count"), ("hours", "sum"), ("late", "sum"), ("safe", "sum")]
     )
     return [
-        Quarter(
+        QuarterTotals(
             row["quarter"], row["quarter_count"], row["hours_sum"], row["late_sum"], row["safe_sum"]
         )
         for row in totals.sort_by("quarter").to_pylist()
     ]
+
+
+def make_safe_days(context: RenderContext) -> str:
+    """When the make-safe jobs that have a place are done, as one clause; empty without any."""
+    queue, jobs = context.table("planning.queue"), context.table("planning.jobs")
+    days = queue.filter(jobs["make_safe"].take(queue["job_key"])).select(["day", "quarter"])
+    told = [row["day"] or Quarter.parse(row["quarter"]).last_day for row in days.to_pylist()]
+    now = sum(row["day"] == context.as_of for row in days.to_pylist())
+    if not told:
+        return ""
+    jobs_are = "make-safe job is" if len(told) == 1 else "make-safe jobs are"
+    clause = f"{number(len(told))} {jobs_are} placed"
+    later = len(told) - now
+    if now:
+        clause += f": {number(now)} at once, on {day(context.as_of)}"
+    if later:
+        clause += f"{', and' if now else ':'} {number(later)} later, the last by {day(max(told))}"
+    return clause
 
 
 def left_out(context: RenderContext) -> list[LeftOut]:

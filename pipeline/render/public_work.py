@@ -16,6 +16,7 @@ from pipeline.tables.catalogue_planning import CUTS, TESTS
 from pipeline.units import Ints
 
 MAKE_SAFE = "make_safe"
+LOOK_AGAIN = "retain_monitor"
 DOING = {
     MAKE_SAFE: "Keep people out from under it",
     "remove": "Take the tree down",
@@ -48,7 +49,8 @@ LEFT = {
 class PublicJob:
     """One job on a tree; `quarter` is None where it is left out for `reason`.
 
-    `tested` says that a test of the tree comes first, which may lift the job.
+    `tested` says that a test of the tree comes first, which may lift the job; `as_of` is the day
+    of the run, and `due` the day by which the job should be done.
     """
 
     tree: int
@@ -58,26 +60,41 @@ class PublicJob:
     late: bool
     reason: str
     tested: bool = False
+    as_of: date | None = None
+    due: date | None = None
 
     @property
     def words(self) -> str:
         """One sentence: what is done, and by when or why not yet."""
         doing = DOING[self.action]
         if self.action == MAKE_SAFE:
-            return f"{doing}: {self._at_once}."
+            return f"{doing}{self._fenced}."
         if self.quarter is None:
             return f"{doing}. No date yet: {self.reason}."
-        late = "; later than the rating asks" if self.late else ""
+        late = f"; {self._late}" if self.late else ""
         unless = ", unless the test before it shows that it need not be" if self.tested else ""
         return f"{doing}, by {style.day(self.until)}{unless}{late}."
 
     @property
-    def _at_once(self) -> str:
+    def at_once(self) -> bool:
+        """The job is placed on the day of the run."""
+        return self.on is not None and self.on == self.as_of
+
+    @property
+    def _fenced(self) -> str:
+        """When people are kept out: at once only where that is the day of the run."""
         if self.quarter is None:
-            return f"asked for at once, but no crew has it: {self.reason}"
-        if self.on is None or self.late:
-            return f"asked for at once; planned by {style.day(self.until)}"
-        return f"at once, on {style.day(self.on)}"
+            return f": no day was found ({self.reason})"
+        if self.at_once:
+            return f": at once, on {style.day(self.until)}"
+        late = "; later than the rating asks" if self.late else ""
+        return f", {'on' if self.on else 'by'} {style.day(self.until)}{late}"
+
+    @property
+    def _late(self) -> str:
+        if self.action == LOOK_AGAIN and self.due and self.as_of and self.due < self.as_of:
+            return f"due since {self.due.year}"
+        return "later than the rating asks"
 
     @property
     def until(self) -> date:
@@ -94,15 +111,18 @@ def jobs_of(context: RenderContext, trees: Ints) -> dict[int, list[PublicJob]]:
     queue = _by_job(context.table("planning.queue"), keys, ("quarter", "day", "late_days"))
     left = _by_job(context.table("planning.unscheduled"), keys, ("reason",))
     found: dict[int, list[PublicJob]] = {}
-    for tree, job, action in zip(
+    for tree, job, action, due in zip(
         wanted["tree_key"].to_pylist(),
         wanted["job_key"].to_pylist(),
         wanted["action"].cast(pa.string()).to_pylist(),
+        wanted["deadline_on"].to_pylist(),
         strict=True,
     ):
         quarter, on, late_days = queue.get(job, (None, None, 0))
         reason = LEFT[left[job][0]] if job in left else "not planned yet"
-        made = PublicJob(tree, action, quarter, on, late_days > 0, reason)
+        made = PublicJob(
+            tree, action, quarter, on, late_days > 0, reason, as_of=context.as_of, due=due
+        )
         found.setdefault(tree, []).append(made)
     for several in found.values():
         if any(job.action in TESTS and job.quarter for job in several):

@@ -106,13 +106,30 @@ def test_work_planned_and_left_adds_up(small_run: RenderContext, text: str) -> N
 
 
 def test_isolation_is_told_first_and_does_not_count_as_the_work() -> None:
-    isolate = PublicJob(1, "make_safe", "2027Q1", date(2027, 1, 4), late=False, reason="")
+    day = date(2027, 1, 4)
+    isolate = PublicJob(1, "make_safe", "2027Q1", day, late=False, reason="", as_of=day)
     remove = PublicJob(1, "remove", "2027Q2", None, late=True, reason="")
     assert public_work.main_job([isolate, remove], "remove") == remove
     assert public_work.main_job([isolate], "none") == isolate
     assert public_work.main_job([], "none") is None
     assert isolate.words == "Keep people out from under it: at once, on 4 January 2027."
+    later = replace(isolate, as_of=date(2026, 11, 25), late=True)
+    assert later.words == (
+        "Keep people out from under it, on 4 January 2027; later than the rating asks."
+    )
+    nowhere = replace(isolate, quarter=None, on=None, reason="no crew-hours left")
+    assert nowhere.words == (
+        "Keep people out from under it: no day was found (no crew-hours left)."
+    )
     assert remove.words == "Take the tree down, by 30 June 2027; later than the rating asks."
+
+
+def test_a_look_that_is_overdue_says_since_when() -> None:
+    look = PublicJob(
+        1, "retain_monitor", "2026Q4", date(2026, 11, 26), late=True, reason="",
+        as_of=date(2026, 11, 25), due=date(2021, 9, 5),
+    )  # fmt: skip
+    assert look.words == "Keep the tree and look again, by 26 November 2026; due since 2021."
 
 
 def test_every_action_and_reason_has_public_words() -> None:

@@ -1,16 +1,19 @@
 """The index says what needs a person, counts what was read, and links to what is there."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
+import pyarrow as pa
 import pytest
 from lxml import html
 
 from pipeline.published.table import Library
-from pipeline.render import account
+from pipeline.render import account, attention, map_trees
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import geopackage, lists, spreadsheet
 from pipeline.render.pages import crew_sheet, index, run_report
+from pipeline.tables.catalogue import TABLES
 from pipeline.tables.store import RunStore
 from pipeline.terms import RatingWord
 from tests.render import map_world, sheet_world
@@ -117,3 +120,28 @@ def test_the_bytes_are_equal_on_repeat(run: RenderContext, tmp_path: Path) -> No
     assert len(files) > 30
     different = [f for f in files if (run.out / f).read_bytes() != (tmp_path / f).read_bytes()]
     assert different == []
+
+
+def test_what_needs_a_person_is_counted_as_on_the_forester_page(run: RenderContext) -> None:
+    counts = attention.reviews(run, map_trees.pack(run))["counts"]
+    later = counts[2] + counts[3]
+    told = f"What needs a person: {counts[0]} now, {counts[1]} this week, {later} later."
+    assert told in _page(run).text_content()
+
+
+def test_only_what_is_placed_on_the_day_of_the_run_is_at_once(tmp_path: Path) -> None:
+    run = sheet_world.context(tmp_path)
+    queue, jobs = run.table("planning.queue"), run.table("planning.jobs")
+    safe = jobs["make_safe"].take(queue["job_key"]).to_pylist()
+    days = queue["day"].to_pylist()
+    today = [run.as_of if ok else day for ok, day in zip(safe, days, strict=True)]
+    for told_days in (days, today):
+        table = queue.set_column(
+            queue.column_names.index("day"), "day", pa.array(told_days, pa.date32())
+        )
+        run.store.write(TABLES["planning.queue"], table)
+        said = account.make_safe_days(replace(run, _tables={}))
+        now = sum(ok and day == run.as_of for ok, day in zip(safe, told_days, strict=True))
+        assert said.startswith(f"{sum(safe)} make-safe job")
+        assert ("at once" in said) == (now > 0)
+        assert ("later" in said) == (now < sum(safe))

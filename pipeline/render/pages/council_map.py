@@ -60,8 +60,7 @@ class Account:
     unowned: int
     owner_unknown: int
     ratings: dict[RatingWord, int]
-    isolated: int
-    isolated_by: date | None
+    fenced: list[PublicJob]
     planned: int
     before: int
     late: int
@@ -211,10 +210,7 @@ def _account(
     dated = [job for job in mains if job and job.quarter]
     begins = context.settings.first_quarter.first_day
     fenced = [
-        job.until
-        for several in work.values()
-        for job in several
-        if job.action == public_work.MAKE_SAFE and job.quarter
+        job for several in work.values() for job in several if job.action == public_work.MAKE_SAFE
     ]
     reasons = [
         job.reason if job else "no job follows yet" for job in mains if not (job and job.quarter)
@@ -226,8 +222,7 @@ def _account(
         unowned=int(unowned.sum()),
         owner_unknown=int((unowned & (rating >= _from(context))).sum()),
         ratings={r: int((rating[shown] == r).sum()) for r in RatingWord},
-        isolated=len(fenced),
-        isolated_by=max(fenced, default=None),
+        fenced=fenced,
         planned=len(dated),
         before=sum(job.until < begins for job in dated),
         late=sum(job.late for job in dated),
@@ -238,11 +233,7 @@ def _account(
 
 def _summary(city: str, found: Account, levels: list[RatingWord], first: Quarter) -> list[str]:
     lines = _opening(city, found, levels)
-    if found.isolated_by:
-        lines.append(
-            f"At {found.isolated:,} of these trees people are kept out from under at once, at "
-            f"the last of them by {style.day(found.isolated_by)}."
-        )
+    lines += _fenced(found.fenced)
     total = found.planned + sum(found.left.values())
     if found.planned and found.last_day:
         which = "all" if found.planned == total else f"{found.planned:,} of"
@@ -289,6 +280,27 @@ def _opening(city: str, found: Account, levels: list[RatingWord]) -> list[str]:
         many = "tree" if found.public == 1 else "trees"
         lines.append(
             f"{city} looks after {found.public:,} public {many}. {_rated_words(found, levels)}"
+        )
+    return lines
+
+
+def _fenced(jobs: list[PublicJob]) -> list[str]:
+    """From when people are kept out from under trees: at once, later, or no day was found."""
+    now = sum(job.at_once for job in jobs)
+    later = [job.until for job in jobs if job.quarter and not job.at_once]
+    without = sum(job.quarter is None for job in jobs)
+    lines = []
+    if now:
+        lines.append(f"At {now:,} of these trees people are kept out from under at once.")
+    if later:
+        lines.append(
+            f"At {len(later):,} of these trees people are kept out from under from a later day, at "
+            f"the last of them by {style.day(max(later))}."
+        )
+    if without:
+        lines.append(
+            f"At {without:,} of these trees people should be kept out from under at once and no "
+            "day was found for it."
         )
     return lines
 

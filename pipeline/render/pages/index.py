@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pyarrow.compute as pc
 
 from pipeline.render import account
@@ -53,7 +54,7 @@ class Need:
 def write(context: RenderContext) -> list[Path]:
     """Write index.html; it links to what is in the run's folder, so it is written last."""
     reviews = context.table("scoring.reviews")
-    waiting = int((reviews["urgency"].to_numpy() <= _URGENT).sum())
+    counts = np.bincount(reviews["urgency"].to_numpy(), minlength=len(URGENCY)).tolist()
     ratings = account.rating_counts(context)
     left_out = account.left_out(context)
     quarters = account.quarters(context)
@@ -64,7 +65,8 @@ def write(context: RenderContext) -> list[Path]:
         {
             "context": context,
             "needs": list(_needs(context)),
-            "waiting": waiting,
+            "counts": counts,
+            "waiting": sum(counts[: _URGENT + 1]),
             "reviews": reviews.num_rows,
             "ratings": ratings[:-1],
             "not_assessed": ratings[-1][1],
@@ -76,7 +78,7 @@ def write(context: RenderContext) -> list[Path]:
             "quarters": quarters,
             "in_first": sum(quarter.jobs for quarter in quarters if quarter.name == first),
             "early": sum(quarter.jobs for quarter in early),
-            "safe": sum(quarter.make_safe for quarter in quarters),
+            "safe": account.make_safe_days(context),
             "left_out": left_out,
             "unsafe": sum(row.make_safe for row in left_out),
             "in_words": account.in_words,

@@ -110,6 +110,42 @@ def test_a_link_to_a_tree_opens_it(open_page: Opener, pages_run: RenderContext) 
     assert "LM-00006" in page.locator("#thread header").inner_text()
 
 
+def test_a_link_to_no_tree_says_so(open_page: Opener, pages_run: RenderContext) -> None:
+    for asked in ("NOPE", "%E0%A4%A"):
+        opened = open_page(pages_run.out / NAME, after=f"#tree={asked}")
+        assert opened.page.locator("#hits").inner_text() == "No tree with this id in this run."
+        assert opened.complaints == []
+
+
+def test_what_is_not_rated_shows_its_status_only(
+    open_page: Opener, pages_run: RenderContext
+) -> None:
+    page = open_page(pages_run.out / NAME).page
+    page.evaluate("soundwood.page.choose(Array.from(soundwood.trees.rating).indexOf(5))")
+    assert page.locator("#thread .knots").count() == 0
+    said = page.locator("#thread").inner_text()
+    assert "Not rated: the inventory calls this a" in said
+    assert "Sounding" not in said
+
+
+def test_the_caution_is_on_the_first_screen_of_a_phone(
+    open_page: Opener, pages_run: RenderContext
+) -> None:
+    page = open_page(pages_run.out / NAME, size=PHONE).page
+    line = page.locator(".aid-first")
+    assert line.inner_text() == "Screening aid. Not inspected is not low."
+    box, side = line.bounding_box(), page.locator("#side").bounding_box()
+    assert box is not None
+    assert side is not None
+    assert 0 < box["y"] < side["y"] < PHONE[1]
+    page.evaluate("soundwood.page.choose(0)")
+    told = page.locator("#thread .aid")
+    assert told.is_visible()
+    near = told.bounding_box()
+    assert near is not None
+    assert near["y"] < PHONE[1] * 0.6
+
+
 def test_filters_leave_only_what_was_asked(open_page: Opener, pages_run: RenderContext) -> None:
     page = open_page(pages_run.out / NAME).page
     page.locator("#toggle-filters").click()

@@ -72,6 +72,7 @@ def blocks(context: RenderContext, trees: map_trees.PackedTrees) -> dict[str, pa
         "choices": thread.choices(context, trees),
         "reviews": attention.reviews(context, trees),
         "sightings": attention.sightings(context, trees),
+        "asOf": context.as_of.isoformat(),
         "paths": marks.action_paths(),
     }
     name = thread.taxon_names(context)

@@ -18,6 +18,11 @@ async function start() {
   document.documentElement.dataset.ready = "yes";
 }
 
+/* What a link says; a link with broken escapes is taken as it stands. */
+function asText(escaped) {
+  try { return decodeURIComponent(escaped); } catch { return escaped; }
+}
+
 class Page {
   constructor(trees, thread, extras, ground, zones) {
     Object.assign(this, { trees, thread, extras, chosen: -1, marker: null, tab: "now" });
@@ -36,8 +41,14 @@ class Page {
     this.legend(); this.filters(); this.needs(); this.wire();
     this.view();
     if (window.matchMedia("(max-width: 760px)").matches) byId("key").open = false;
-    const asked = decodeURIComponent(location.hash.replace(/^#tree=/, ""));
-    if (asked && location.hash.startsWith("#tree=")) { const i = this.find(asked); if (i >= 0) this.choose(i, true); }
+    const asked = asText(location.hash.replace(/^#tree=/, ""));
+    if (asked && location.hash.startsWith("#tree=")) { const i = this.find(asked); if (i >= 0) this.choose(i, true); else this.unknown(asked); }
+  }
+
+  /* A link to a tree that this run does not hold is not met with silence. */
+  unknown(asked) {
+    byId("find").value = asked;
+    byId("hits").replaceChildren(el("li", {}, el("p", { class: "quiet none-found", role: "status" }, "No tree with this id in this run.")));
   }
 
   /* Where nearly all trees are: a tree put down far away by a slip does not shrink the city. */
@@ -285,7 +296,7 @@ class Page {
       const id = t.idOf(i);
       if (id.toLowerCase().includes(asked)) found.push([id, t.words.street[t.street[i]] || "tree", () => this.choose(i, true)]);
     }
-    if (!found.length) hits.append(el("li", {}, el("p", { class: "quiet", style: "padding:10px 12px;margin:0" }, "No tree id and no street like that.")));
+    if (!found.length) hits.append(el("li", {}, el("p", { class: "quiet none-found" }, "No tree id and no street like that.")));
     for (const [text, more, run] of found) {
       hits.append(el("li", {}, el("button", { type: "button", on: { click: () => { hits.replaceChildren(); run(); } } }, text, el("span", { class: "quiet" }, `  ${more}`))));
     }

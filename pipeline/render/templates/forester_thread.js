@@ -9,6 +9,8 @@ const STEP_WORDS = {
   consequence: ["negligible", "minor", "significant", "severe"],
   rating: ["low", "moderate", "high", "extreme"],
 };
+const NOT_RATED = 5;
+const STATUS_WORDS = { stump: "a stump", vacant: "a vacant site", removed: "a removed tree", habitat_pole: "a habitat pole" };
 const KNOTS = [
   ["seen", "Seen", "Nothing is recorded for this tree. Look at the root flare, the butt and the crown."],
   ["fungus", "Which fungus", "No fungus is named here. A photograph of the underside and of the place where it sits helps most."],
@@ -58,7 +60,12 @@ class Thread {
       el("button", { class: "press close", type: "button", "aria-label": "Close this tree", on: { click: close } }, "×"))];
     if (flags & 8) made.push(el("p", { class: "danger" }, "Make safe first: keep people out from under this tree until a qualified person has been there."));
     if (flags & 4) made.push(el("p", { class: "danger" }, "Do not climb. Use a lift or a crane, or fell from the ground, by people qualified for it."));
+    made.push(el("p", { class: "aid" }, "Screening aid. Not inspected is not low."));
     made.push(this.face(i, rating, decay));
+    if (rating === NOT_RATED) { // no tree stands there: what to sound or to test is no question
+      made.push(el("p", {}, `Not rated: the inventory calls this ${STATUS_WORDS[t.words.status[t.status[i]]] || "no tree"}.`));
+      return made;
+    }
     const knots = el("ol", { class: "knots" });
     for (const [link, title, missing] of KNOTS) knots.append(this.knot(i, link, title, missing, decay));
     made.push(knots);
@@ -161,13 +168,13 @@ class Thread {
     for (const k of this.workOf.get(i) || []) {
       const [, action, deadline, quarter, day, crew, reason] = this.extras.work[k];
       const when = quarter ? `planned for ${quarter}${day ? `, ${dayWords(day)}` : ""}, crew ${crew}` : `not scheduled: ${reason || "no reason given"}`;
-      list.append(el("li", { class: "act" }, Mark.action(action, this.extras.paths), el("span", {}, `${capital(spaced(action))}: ${when}.${deadline ? ` Due by ${dayWords(deadline)}.` : ""}`)));
+      list.append(el("li", { class: "act" }, Mark.action(action, this.extras.paths), el("span", {}, `${capital(spaced(action))}: ${when}.${deadline ? (action === "retain_monitor" && deadline < this.extras.asOf ? ` Due since ${deadline.slice(0, 4)}.` : ` Due by ${dayWords(deadline)}.`) : ""}`)));
     }
     if (list.children.length) made.push(list);
     const others = (this.choicesOf.get(i) || []).map((k) => this.extras.choices[k]);
     if (others.length) {
       const weighed = el("dl");
-      for (const [, action, left, chosen] of others) weighed.append(el("dt", {}, `${spaced(action)}${chosen ? " (chosen)" : ""}`), el("dd", {}, `would leave it ${RATING_WORDS[left]}`));
+      for (const [, action, left, chosen] of others) weighed.append(el("dt", {}, `${spaced(action)}${chosen ? " (chosen)" : ""}`), el("dd", {}, action === "make_safe" ? "keeps people out while the tree stays as it is" : `rating afterwards: ${RATING_WORDS[left]}`));
       made.push(el("details", {}, el("summary", {}, "What was weighed"), weighed));
     }
     return made;

@@ -22,7 +22,7 @@ class Source:
     def citation(self) -> str:
         """One line for people; a source without a year is 'n.d.'."""
         parts = [f"{self.authors} ({self.year or 'n.d.'}).", f"{self.title}."]
-        if self.publisher:
+        if self.publisher and self.publisher != "none":
             parts.append(f"{self.publisher}.")
         if self.identifier:
             parts.append(f"{self.identifier}.")

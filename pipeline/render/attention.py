@@ -34,7 +34,8 @@ def reviews(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
         if set_aside >= 0:
             row = aside.slice(set_aside, 1).to_pylist()[0]
             more = row["remedy"]
-            where = f"{files[row['source_key']]}, row {row['row']}"
+            at = f"line {row['line']}" if row["line"] else f"row {row['row']}"
+            where = f"{files[row['source_key']]}, {at}"
         said = context.review_sentence(code, json.loads(detail))
         rows.append([urgency, tree, sighting, said, more, where])
     counts = np.bincount(np.asarray(table["urgency"].to_numpy(zero_copy_only=False)), minlength=4)

@@ -126,6 +126,8 @@ class _Sheets:
         if early.num_rows:
             sheet.merge_range(row + 2, 0, row + 2, 4, _early(early, first), self._wrap)
             sheet.set_row(row + 2, 50)
+        sheet.merge_range(row + 4, 0, row + 4, 4, _HARM_NOTE, self._wrap)
+        sheet.set_row(row + 4, 66)
         self._print(sheet)
 
     def table(self, name: str, table: pa.Table, *, total: int | None = None) -> None:
@@ -170,6 +172,13 @@ class _Sheets:
         sheet.fit_to_pages(1, 0)
         sheet.repeat_rows(0)
         sheet.set_footer("&L&A &P/&N&R A planning aid; licensed practice comes first")
+
+
+_HARM_NOTE = (
+    "Expected harm removed per million years: how much less harm, as equivalent deaths, is "
+    "expected over a year once the job is done, times one million. It rests on estimates, puts "
+    "jobs in order and is no forecast for one tree."
+)
 
 
 def _early(jobs: pa.Table, first: Quarter) -> str:

@@ -279,7 +279,7 @@ def _opening(city: str, found: Account, levels: list[RatingWord]) -> list[str]:
     if found.public:
         many = "tree" if found.public == 1 else "trees"
         lines.append(
-            f"{city} looks after {found.public:,} public {many}. {_rated_words(found, levels)}"
+            f"{city} looks after {found.public:,} public {many}{_rated_words(found, levels)}"
         )
     return lines
 
@@ -309,9 +309,9 @@ def _rated_words(found: Account, levels: list[RatingWord]) -> str:
     seen = found.looked_at
     if not seen.inspected + seen.otherwise:
         return (
-            "None of them has been assessed within the city's inspection cycle, nor has a rating."
+            ". None of them has been assessed within the city's inspection cycle, nor has a rating."
         )
-    said = f"{seen.words[0].upper()}{seen.words[1:]}."
+    said = f": {seen.words}."
     if not any(found.ratings[r] for r in levels):
         return f"{said} None is rated {' or '.join(word(r) for r in levels)}."
     counts = [f"{found.ratings[r]:,} {word(r)}" for r in reversed(levels)]

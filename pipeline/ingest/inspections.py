@@ -9,10 +9,11 @@ import pyarrow.compute as pc
 
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.history import flags_of, lacking, numbers, tree_keys
+from pipeline.ingest.measured import ReadingLimits, possible, says_nothing
 from pipeline.ingest.places import finding
 from pipeline.ingest.quarantine import Done, Finding, accepted_mask
 from pipeline.tables.catalogue_ingest import DEFECTS, INSPECTIONS, READINGS
-from pipeline.units import Flags, Ints
+from pipeline.units import Flags, Floats, Ints
 
 NONE_SEEN = "none_seen"
 _DEFECT_NUMBERS = ("extent_share", "part_diameter_cm", "side_deg", "lean_deg")
@@ -40,7 +41,13 @@ class Inspections:
     findings: tuple[tuple[Finding, ...], ...]
 
 
-def build(files: Sequence[Mapped], tree_id: pa.Array) -> Inspections:
+def build(
+    files: Sequence[Mapped],
+    tree_id: pa.Array,
+    *,
+    dbh_cm: Floats | None = None,
+    limits: ReadingLimits | None = None,
+) -> Inspections:
     """The inspections of some files.
 
     Parameters
@@ -48,11 +55,17 @@ def build(files: Sequence[Mapped], tree_id: pa.Array) -> Inspections:
     files : rows with the same inspection id, tree and date are one inspection; without an id,
         rows with the same tree and date.
     tree_id : ids of the accepted trees in the order of their keys.
+    dbh_cm : their diameters, NaN where unknown.
+    limits : how large a measurement may be; None believes every one.
     """
     parts, findings = [], []
     for mapped in files:
         keys = tree_keys(mapped.text("tree_id"), tree_id)
         found = _judged(mapped, keys)
+        if limits is not None and dbh_cm is not None:
+            own = np.where(keys < 0, np.nan, np.append(dbh_cm, np.nan)[keys])
+            mapped, emptied = possible(mapped, own, limits)  # noqa: PLW2901 - the same file, mended
+            found = (*found, *emptied)
         findings.append(found)
         rows = pa.array(np.flatnonzero(accepted_mask(len(mapped), found)))
         parts.append(_rows(mapped, keys).take(rows))
@@ -216,6 +229,7 @@ def _defects(rows: pa.Table) -> pa.Table:
 
 def _readings(rows: pa.Table) -> pa.Table:
     rows = rows.filter(rows["reading"].is_valid())
+    rows = rows.filter(pa.array(~says_nothing(rows)))
     return pa.table(
         {
             "reading_key": pa.array(np.arange(rows.num_rows, dtype=np.int64)),

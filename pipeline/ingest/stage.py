@@ -25,6 +25,7 @@ from pipeline.ingest.accounts import File
 from pipeline.ingest.checks import ranges
 from pipeline.ingest.danger import DangerWords, urgent_taxa
 from pipeline.ingest.gathering import Gathered, Read, gather, raw_of_map
+from pipeline.ingest.measured import ReadingLimits
 from pipeline.ingest.names import NameBook
 from pipeline.ingest.quarantine import Finding, accepted_mask
 from pipeline.ingest.siting import Site
@@ -88,7 +89,9 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     )  # fmt: skip
     inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
     teller.step("merging inspections and work done")
-    past = _history(gathered, inventory.table, settings.as_of)
+    past = _history(
+        gathered, inventory.table, settings.as_of, ReadingLimits.of(library.table("reading_limits"))
+    )
     teller.step("joining the sightings")
     joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
     teller.step("writing")
@@ -171,14 +174,15 @@ def _sightings(
     return joined, files
 
 
-def _history(gathered: Gathered, inventory: pa.Table, as_of: date) -> _Past:
+def _history(gathered: Gathered, inventory: pa.Table, as_of: date, limits: ReadingLimits) -> _Past:
     """Inspections, decisions and work done, and what they change on the trees."""
     tree_id = inventory["tree_id"].combine_chunks()
     mapped = {
         kind: [read.mapped for read in gathered[kind]]
         for kind in ("inspections", "decisions", "work_done")
     }
-    looked = inspections.build(mapped["inspections"], tree_id)
+    dbh_cm = inventory["dbh_cm"].to_numpy(zero_copy_only=False)
+    looked = inspections.build(mapped["inspections"], tree_id, dbh_cm=dbh_cm, limits=limits)
     decided = history.decisions(mapped["decisions"], tree_id)
     work = history.work_done(mapped["work_done"], tree_id)
     after = history.changes(looked.inspections, work.table, trees=len(tree_id), as_of=as_of)

@@ -1,0 +1,61 @@
+"""A measurement that cannot be is emptied and said, and never reads as sound wood."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.ingest.measured import ReadingLimits
+from pipeline.published.table import Library
+from tests.conftest import LarkmereRun
+from tests.ingest.little_city import LittleCity, inventory
+
+HEADER = (
+    "inspection_id,tree_id,inspected_on,part,defect,reading,section_diameter_cm,shell_cm,"
+    "hollow_diameter_cm,opening_cm\n"
+)
+INPUTS = """
+[[inputs.trees]]
+files = ["trees.csv"]
+[[inputs.inspections]]
+files = ["inspections.csv"]
+"""
+
+
+def _city(tmp_path: Path, *rows: str) -> LittleCity:
+    files = {"trees.csv": inventory(), "inspections.csv": HEADER + "\n".join(rows) + "\n"}
+    return LittleCity(tmp_path).ingest(files, inputs=INPUTS)
+
+
+def test_limits_are_those_of_the_table() -> None:
+    limits = ReadingLimits.of(Library().table("reading_limits"))
+    assert limits.shell_over_radius == pytest.approx(1.05)
+    assert limits.opening_over_girth == 1.0
+
+
+def test_impossible_measurements_say_nothing(tmp_path: Path) -> None:
+    city = _city(
+        tmp_path,
+        "i1,T100,2026-05-01,stem,,drill,40,60,,",
+        "i2,T101,2026-05-01,stem,cavity,probe,40,,80,",
+        "i3,T102,2026-05-01,stem,cavity,probe,40,5,,900",
+        "i4,T103,2026-05-01,stem,,drill,40,19,,",
+        "i5,T104,2026-05-01,stem,,drill,,300,,",
+    )
+    codes = city.codes("findings")
+    assert codes["shell_cm_beyond_section"] == 2
+    assert codes["hollow_diameter_cm_beyond_section"] == 1
+    assert codes["opening_cm_beyond_section"] == 1
+    kept = {row["shell_cm"] for row in city.rows("readings")}
+    assert kept == {5.0, 19.0}
+    assert all(row["opening_cm"] is None for row in city.rows("readings"))
+
+
+def test_the_sample_town_keeps_its_measurements(larkmere: LarkmereRun) -> None:
+    (row,) = larkmere.sql(
+        """
+        select count(*) as n, count(*) filter (shell_cm > section_diameter_cm / 2 * 1.05) as wrong
+        from ingest.readings
+        """
+    )
+    assert row["n"] > 50
+    assert row["wrong"] == 0

@@ -77,11 +77,20 @@ def shift_minutes(crew: Crew, days: Ints, *, of_days: int | None = None) -> Floa
     if crew.hours_per_quarter is None:
         return full
     part = 1.0 if of_days is None else days.size / max(of_days, 1)
-    granted = crew.hours_per_quarter * MINUTES_PER_HOUR * part
-    count = min(int(np.ceil(granted / shift - _ROUNDING)), days.size)
-    minutes = np.zeros(days.shape)
-    minutes[spread(count, days.size)] = np.clip(granted - np.arange(count) * shift, 0.0, shift)
+    return spread_minutes(crew.hours_per_quarter * MINUTES_PER_HOUR * part, shift, days.size)
+
+
+def spread_minutes(granted: float, shift: float, days: int) -> Floats:
+    """Whole shifts spread evenly over the days, the last one what is left, shape (days,)."""
+    count = min(int(np.ceil(granted / shift - _ROUNDING)), days)
+    minutes = np.zeros(days)
+    minutes[spread(count, days)] = np.clip(granted - np.arange(count) * shift, 0.0, shift)
     return minutes
+
+
+def first_days_first(minutes: Floats) -> Floats:
+    """The same shifts on the first days, whole ones before the rest of one, shape (days,)."""
+    return np.sort(minutes)[::-1]
 
 
 def quarter_shifts(

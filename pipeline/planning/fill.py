@@ -43,6 +43,23 @@ def crew_days(
     return sorted(slots, key=lambda slot: (slot.day, order[slot.crew]))
 
 
+def with_new_days(
+    world: World,
+    crews: Sequence[int],
+    shifts: Callable[[int], tuple[Ints, Floats]],
+    taken: set[tuple[int, int]],
+    held: list[CrewDay],
+) -> list[CrewDay]:
+    """The crew-days that hold work, and empty ones of `shifts`, by day, then crew."""
+    working = [slot for slot in held if slot.jobs]
+    used = taken | {(slot.crew, slot.day) for slot in working}
+    order = {place: number for number, place in enumerate(crews)}
+    return sorted(
+        working + crew_days(world, crews, shifts, used),
+        key=lambda slot: (slot.day, order[slot.crew]),
+    )
+
+
 def fill_pools(
     work: Work,
     world: World,

@@ -3,6 +3,8 @@
 - At once: make-safe takes the day of the run and, where shifts are full, the days after it.
 - Lead-in: until the first quarter begins each crew gives a share of its days to what is due before.
 - The first quarter: jobs are chosen by urgency, then its days are filled.
+- In both, what presses (in the lead-in trees rated high or worse, in the quarter what is late or
+  due in it) takes a crew's days from the start on; the days left are spread evenly for the rest.
 - Later quarters: jobs are chosen and shared among the crews.
 
 A removal waits for the tests that may lift it. A test that finds no place does not hold it up: the
@@ -16,12 +18,14 @@ from functools import partial
 import numpy as np
 
 from pipeline.planning.capacity import (
+    first_days_first,
     lead_in_shifts,
     pool_hours,
     quarter_shifts,
+    spread_minutes,
 )
 from pipeline.planning.days import CrewDay
-from pipeline.planning.fill import crew_days, fill_pools
+from pipeline.planning.fill import crew_days, fill_pools, with_new_days
 from pipeline.planning.neighbourhood import along_curve, shared_out
 from pipeline.planning.selection import NOWHERE, JobArrays, select_quarter
 from pipeline.planning.travel import Travel
@@ -112,11 +116,11 @@ class _Planner:
             free = hours[:, number] * self.share
             chosen, pool = self._select(rows, free, number, int(span.last[number]))
             if number == 0:
-                days = self._slots(lambda place: quarter_shifts(
-                    world.crews[place], span, 0, holidays=world.holidays
-                ))  # fmt: skip
-                kept = self._fill(days, chosen, pool, block_days=world.order.block_days)
-                self._note(days, chosen[kept], 0)
+                due = self.work.deadline[chosen] <= int(span.last[0])
+                days, _ = self._pressing_first(
+                    self._first_quarter_shifts, (chosen, pool, due), 0,
+                    block_days=world.order.block_days,
+                )  # fmt: skip
                 self._keep(days)
             else:
                 self._share_among_crews(chosen, pool, number)
@@ -164,7 +168,7 @@ class _Planner:
         free = self._hours(slots) * self.share
         due = self.open & (work.deadline <= last) & (work.pinned == NOWHERE)
         due |= self.links.tests(due) & self.open & (work.pinned == NOWHERE)
-        for _ in range(_ROUNDS):
+        for number in range(_ROUNDS):
             found = []
             for level in (due & work.severe, due & ~work.severe):
                 rows = np.flatnonzero(level & (self.quarter == NOWHERE))
@@ -174,11 +178,77 @@ class _Planner:
             chosen, pool = (np.concatenate(parts) for parts in zip(*found, strict=True))
             if not chosen.size:
                 break
-            kept = self._fill(slots, chosen, pool, block_days=1)
-            self._note(slots, chosen[kept], BEFORE)
+            if number == 0:
+                slots, kept = self._pressing_first(
+                    self._lead_in_shifts, (chosen, pool, work.severe[chosen]), BEFORE, block_days=1
+                )
+            else:
+                kept = self._fill(slots, chosen, pool, block_days=1)
+                self._note(slots, chosen[kept], BEFORE)
             free = free + self._by_pool(chosen[~kept], pool[~kept])
             due[chosen] = False
         self._keep(slots)
+
+    def _pressing_first(
+        self,
+        shifts: Callable[[int], tuple[Ints, Floats]],
+        selected: tuple[Ints, Ints, Flags],
+        quarter: int,
+        *,
+        block_days: int,
+    ) -> tuple[dict[int, list[CrewDay]], Flags]:
+        """Fill what presses from the first day on, then the rest into the days left, evenly.
+
+        Parameters
+        ----------
+        selected : rows of the jobs, their pools, and which of them press, all of shape (selected,).
+
+        Returns
+        -------
+        the crew-days; which jobs found a place, shape (selected,).
+        """
+        chosen, pool, presses = selected
+        slots = self._slots(partial(self._from_the_start, shifts))
+        kept = np.zeros(chosen.shape, dtype=bool)
+        for these in (presses, ~presses):
+            rows = np.flatnonzero(these | (~kept & presses))
+            kept[rows] = self._fill(slots, chosen[rows], pool[rows], block_days=block_days)
+            self._note(slots, chosen[kept], quarter)
+            if these is presses:
+                slots = {
+                    k: with_new_days(self.world, self.world.pools[k].crews,
+                                     partial(self._left_over, shifts, held), self.taken, held)
+                    for k, held in slots.items()
+                }  # fmt: skip
+        return slots, kept
+
+    def _from_the_start(
+        self, shifts: Callable[[int], tuple[Ints, Floats]], place: int
+    ) -> tuple[Ints, Floats]:
+        """A crew's shifts on its first free days."""
+        days, minutes = shifts(place)
+        free = np.array([(place, day) not in self.taken for day in days.tolist()], dtype=bool)
+        return days[free], first_days_first(minutes)[: int(free.sum())]
+
+    def _left_over(
+        self,
+        shifts: Callable[[int], tuple[Ints, Floats]],
+        held: list[CrewDay],
+        place: int,
+    ) -> tuple[Ints, Floats]:
+        """The hours that the crew-days in use leave, spread evenly over a crew's other days."""
+        days, minutes = self._from_the_start(shifts, place)
+        mine = [slot for slot in held if slot.crew == place and slot.jobs]
+        left = np.count_nonzero(minutes) - len(mine)
+        used = np.isin(days, [slot.day for slot in mine])
+        granted = float(minutes.sum()) - sum(slot.shift for slot in mine)
+        shift = self.world.crews[place].hours_per_day * MINUTES_PER_HOUR
+        rest = spread_minutes(min(granted, left * shift), shift, int((~used).sum()))
+        return days[~used], rest
+
+    def _first_quarter_shifts(self, place: int) -> tuple[Ints, Floats]:
+        crew, world = self.world.crews[place], self.world
+        return quarter_shifts(crew, world.span, 0, holidays=world.holidays)
 
     def _lead_in_shifts(self, place: int) -> tuple[Ints, Floats]:
         crew, world = self.world.crews[place], self.world

@@ -188,3 +188,26 @@ def test_two_plans_are_equal_to_the_byte(planned: Planned, tmp_path: Path) -> No
         one, two = (p.store.root / "tables" / "planning" / f"{name}.parquet"
                     for p in (planned, again))  # fmt: skip
         assert one.read_bytes() == two.read_bytes()
+
+
+def test_late_jobs_take_a_crews_days_from_the_first_on_and_the_rest_is_spread(
+    tmp_path: Path,
+) -> None:
+    # 75 h are ten shifts of 7.5 h; five late jobs of 6 h, one a day, and five that are not due
+    town = Town(
+        trees=10,
+        crews=(crew("Lift", "lift", machines=("aerial_lift",), hours_per_quarter=75.0),),
+        planning=Planning(lead_in_share=0.0),
+    )
+    for tree in range(10):
+        due = {"deadline_days": 30} if tree % 2 else {"deadline_days": 400}
+        town.add(tree, "prune_part", crew_type="lift", hours=6.0, **due)
+    found = town.plan(tmp_path)
+    jobs = {row["job_key"]: row for row in found.table("jobs")}
+    late, other = [], []
+    for row in found.table("queue"):
+        (late if jobs[row["job_key"]]["deadline_on"] < FIRST else other).append(row["day"])
+    # the weekdays from 1 January 2027, a Friday (counted on a calendar)
+    assert sorted(late) == [date(2027, 1, 1), *(date(2027, 1, day) for day in range(4, 8))]
+    assert len(found.table("routes")) == 10
+    assert max(other) > date(2027, 3, 1)

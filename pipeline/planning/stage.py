@@ -6,9 +6,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.geo import crs, shapes
+from pipeline.geo import shapes
 from pipeline.planning import left_out, sheets
 from pipeline.planning.capacity import Needs, pools_of, preference
+from pipeline.planning.depots import depots_in_metres
 from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
 from pipeline.planning.network import Streets
 from pipeline.planning.plan import BEFORE, Plan, make_plan
@@ -98,7 +99,7 @@ def _world(
         crews=city.crews,
         pools=pools,
         rank=rank,
-        depots=_depots(city, store),
+        depots=_depots(city, store, library),
         streets=_streets(store),
         span=span,
         order=_order(library, city.planning),
@@ -138,16 +139,16 @@ def _groups(jobs: pa.Table) -> tuple[list[Needs], Ints]:
     return needs, group
 
 
-def _depots(city: Settings, store: RunStore) -> dict[str, tuple[float, float]]:
-    if not city.depots:
-        return {}
-    x, y = crs.transform(
-        np.array([depot.longitude for depot in city.depots]),
-        np.array([depot.latitude for depot in city.depots]),
-        source=crs.WGS84,
-        target=store.epsg,
+def _depots(city: Settings, store: RunStore, library: Library) -> dict[str, tuple[float, float]]:
+    trees = store.read(TABLES["ingest.trees"], columns=("x_m", "y_m"))
+    return depots_in_metres(
+        city.depots,
+        (trees["x_m"].to_numpy(), trees["y_m"].to_numpy()),
+        epsg=store.epsg,
+        limit_km=library.table("work_order", key=("rule",), folder="rules").number(
+            "value", rule="depot_limit"
+        ),
     )
-    return {depot.name: (float(a), float(b)) for depot, a, b in zip(city.depots, x, y, strict=True)}
 
 
 def _streets(store: RunStore) -> Streets:

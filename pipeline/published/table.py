@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.errors import PublishedValueError
 from pipeline.published.locate import config_dir
+from pipeline.published.overrides import refuse_unknown
 from pipeline.published.source import Source, read_sources
 from pipeline.units import Floats
 
@@ -163,9 +164,19 @@ class Library:
     """
 
     def __init__(self, *, config: Path | None = None, overrides: Path | None = None) -> None:
-        """Read nothing yet; tables are read when they are asked for."""
+        """Read nothing yet; tables are read when they are asked for.
+
+        Raises
+        ------
+        PublishedValueError
+            If a file of overrides bears the name of no table: it would change nothing.
+        ManyFaults
+            If several do.
+        """
         self._config = config or config_dir()
         self._overrides = overrides
+        if overrides is not None:
+            refuse_unknown(overrides, self._config)
         self._tables: dict[str, PublishedTable] = {}
         self.overridden: list[Override] = []
 

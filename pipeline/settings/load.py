@@ -160,7 +160,7 @@ def _quarter(path: Path, text: str | None, day: date) -> Quarter:
     if text is None:
         return Quarter.of(day).next
     try:
-        return Quarter.parse(text)
+        first = Quarter.parse(text)
     except ValueError as fault:
         raise SettingsError(
             where=f"{path}, quarter",
@@ -168,3 +168,11 @@ def _quarter(path: Path, text: str | None, day: date) -> Quarter:
             expected="a quarter such as 2027Q1",
             remedy="Mend the value.",
         ) from fault
+    if first.last_day < day:
+        raise SettingsError(
+            where=f"{path}, quarter",
+            found=f"{first}, which is over: it ended on {first.last_day}, the run is of {day}",
+            expected=f"{Quarter.of(day)} or a later quarter",
+            remedy="Name a later quarter, or give --as-of a day on which this one was not over.",
+        )
+    return first

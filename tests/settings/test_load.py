@@ -98,3 +98,11 @@ def test_overrides_folder_is_found_by_the_name_of_the_file(tmp_path: Path) -> No
     folder = tmp_path / "city" / "overrides"
     folder.mkdir(parents=True)
     assert load(_write(tmp_path, GOOD)).overrides_dir == folder
+
+
+def test_a_quarter_that_is_over_is_refused(tmp_path: Path) -> None:
+    path = _write(tmp_path, 'quarter = "2026Q3"\n' + GOOD)
+    with pytest.raises(SettingsError, match="2026Q3, which is over: it ended on 2026-09-30"):
+        load(path, as_of=date(2026, 10, 1))
+    last = load(path, as_of=date(2026, 9, 30))
+    assert last.first_quarter == Quarter(2026, 3)

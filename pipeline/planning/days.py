@@ -3,9 +3,10 @@
 Working days are filled in blocks: the most urgent jobs that fill a block are taken, cut into
 crew-days along a space-filling curve, and each crew-day is driven in a short order. What is left of
 a shift takes the next job that fits. Within a block a crew's days are put in the order of their
-deadlines. Make-safe jobs take the first day and head their tours. A job longer than a shift takes
-whole shifts of one crew in a row; where the crew's days lie apart, those after the first move up to
-it, so that no tree stands half cut for longer than it must.
+deadlines. Make-safe jobs take the first day and head their tours, the worst rated trees first;
+crews that are the second choice for them take what the first choice has no room for. A job longer
+than a shift takes whole shifts of one crew in a row; where the crew's days lie apart, those after
+the first move up to it, so that no tree stands half cut for longer than it must.
 """
 
 from collections.abc import Callable
@@ -21,6 +22,7 @@ from pipeline.units import Flags, Floats, Ints
 
 _FILLERS = 1.25  # jobs looked at for a block, over what fits by estimate
 _EVEN = 1e-6
+_STEP_MIN = 1e5  # minutes: longer than any tour
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,7 @@ class DayJobs:
     work : minutes at the tree.
     estimate : minutes with set-up and expected travel.
     earliest, deadline : day numbers.
+    rating : of the tree; make-safe jobs of the worst are done first.
     """
 
     place: Ints
@@ -43,6 +46,7 @@ class DayJobs:
     earliest: Ints
     deadline: Ints
     make_safe: Flags
+    rating: Ints
 
 
 @dataclass(slots=True)
@@ -55,6 +59,7 @@ class CrewDay:
     head : this many of them stay first.
     closed : takes no more.
     free : all working days of the crew in the period that nothing else takes, in order.
+    choice : how gladly the crew is sent to make safe, 1 first.
     """
 
     crew: int
@@ -66,6 +71,7 @@ class CrewDay:
     head: int = 0
     closed: bool = False
     free: tuple[int, ...] = ()
+    choice: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,20 +174,24 @@ class _Block:
         return float(self.cost[depot, here] + self.cost[here, depot])
 
     def _make_safe(self, rows: Ints) -> list[int]:
-        """The first days, shared evenly; each heads its tour."""
-        queue = self._curve(rows)
+        """The first days, first choices first and shared evenly; each heads its tour."""
+        rating = self.jobs.rating[rows]
+        queues = [self._curve(rows[rating == level]) for level in np.unique(rating)[::-1]]
         for day in sorted({slot.day for slot in self.slots}):
             today = [s for s in self.slots if s.day == day and not s.closed and s.head == 0]
-            for number, slot in enumerate(today):
-                share = -(-len(queue) // (len(today) - number))
-                for _ in range(share):
-                    if not self._append(slot, queue[0]):
-                        break
-                    slot.head += 1
-                    queue.pop(0)
-            if not queue:
-                break
-        return queue
+            for choice in sorted({slot.choice for slot in today}):
+                for queue in queues:
+                    self._deal(queue, [slot for slot in today if slot.choice == choice])
+        return [row for queue in queues for row in queue]
+
+    def _deal(self, queue: list[int], slots: list[CrewDay]) -> None:
+        """Take jobs from the queue, an even share for each crew-day as far as they fit."""
+        for number, slot in enumerate(slots):
+            for _ in range(-(-len(queue) // (len(slots) - number))):
+                if not self._append(slot, queue[0]):
+                    break
+                slot.head += 1
+                queue.pop(0)
 
     def _spans(self, rows: Ints) -> list[int]:
         """Whole shifts of one crew in a row for each long job, as early as can be."""
@@ -274,7 +284,7 @@ class _Block:
         if count < 2:  # noqa: PLR2004 - one stop has one order
             return
         at = self._path(slot)[:-1]
-        times = self.cost[np.ix_(at, at)]
+        times = self.cost[np.ix_(at, at)] + self._steps_of_rating(slot)
         tours = (
             improve_tour(times, np.arange(1, count + 1), first=slot.head),
             order_stops(times, first=slot.head),
@@ -282,6 +292,19 @@ class _Block:
         best = min(tours, key=lambda tour: round(tour_minutes(times, tour), 6))
         slot.jobs = [slot.jobs[k - 1] for k in best]
         slot.parts = [slot.parts[k - 1] for k in best]
+
+    def _steps_of_rating(self, slot: CrewDay) -> Floats:
+        """What keeps make-safe stops in the order of their ratings, shape (stops+1, stops+1).
+
+        Each step from one rating to another costs more than any road, in proportion, so that the
+        shortest tour goes once from the worst rating down; the way back to the depot is free.
+        """
+        safe = self.jobs.make_safe[slot.jobs]
+        level = np.where(safe, self.jobs.rating[slot.jobs], 0)
+        level = np.concatenate(([level.max(initial=0)], level)).astype(np.float64)
+        steps: Floats = np.abs(level[:, None] - level[None, :]) * _STEP_MIN
+        steps[:, 0] = 0.0
+        return steps
 
     def _insert(self, queue: list[int]) -> None:
         """Each job where it costs least among the shifts that still hold it."""

@@ -92,7 +92,7 @@ def fill_pools(
             place=place[rows], x=work.x[rows], y=work.y[rows],
             work=work.hours[rows] * MINUTES_PER_HOUR, estimate=used[rows] * MINUTES_PER_HOUR,
             earliest=earliest[rows], deadline=work.deadline[rows],
-            make_safe=work.make_safe[rows],
+            make_safe=work.make_safe[rows], rating=work.rating[rows],
         )  # fmt: skip
         local = {int(row): number for number, row in enumerate(rows)}
         for slot in slots[number]:

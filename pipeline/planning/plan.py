@@ -138,19 +138,23 @@ class _Planner:
         waiting = np.flatnonzero(work.make_safe & self.open)
         for group in np.unique(work.group[waiting]).tolist():
             rows = waiting[work.group[waiting] == group]
-            rows = rows[np.lexsort((work.tie[rows], -work.harm[rows], work.deadline[rows]))]
-            crews = [
-                place
+            rows = rows[np.lexsort((work.tie[rows], -work.harm[rows], work.deadline[rows],
+                                    -work.rating[rows]))]  # fmt: skip
+            choice = {
+                place: int(world.rank[group, number])
                 for number in np.flatnonzero(world.rank[group]).tolist()
                 for place in world.pools[number].crews
                 if world.crews[place].hours_per_quarter != 0
-            ]
+            }
+            crews = tuple(choice)
             if not crews:
                 continue
             shift = min(world.crews[place].hours_per_day for place in crews)
             count = int(np.ceil(2 * self.used[rows].sum() / (shift * len(crews))))
             days = world.as_of + np.arange(count + world.order.longest_span, dtype=np.int64)
             slots = crew_days(world, crews, partial(self._all_day, days), self.taken)
+            for slot in slots:
+                slot.choice = choice[slot.crew]
             kept = self._fill({0: slots}, rows, np.zeros_like(rows), block_days=1)
             self._note({0: slots}, rows[kept], BEFORE)
             self._keep({0: slots})

@@ -213,6 +213,7 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
         x=jobs["x_m"].to_numpy(),
         y=jobs["y_m"].to_numpy(),
         severe=jobs["rating"].to_numpy() >= RatingWord.HIGH.value,
+        rating=jobs["rating"].to_numpy().astype(np.int64),
         links=links(
             jobs["tree_key"].to_numpy(),
             np.asarray(pc.is_in(action, pa.array(CUTS))),

@@ -56,6 +56,7 @@ class Work:
     Parameters
     ----------
     severe : the tree is rated high or worse.
+    rating : of the tree, higher is worse.
     links : removals and the tests that may lift them.
     """
 
@@ -70,6 +71,7 @@ class Work:
     x: Floats
     y: Floats
     severe: Flags
+    rating: Ints
     links: Links
 
 

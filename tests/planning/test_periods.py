@@ -211,3 +211,23 @@ def test_late_jobs_take_a_crews_days_from_the_first_on_and_the_rest_is_spread(
     assert sorted(late) == [date(2027, 1, 1), *(date(2027, 1, day) for day in range(4, 8))]
     assert len(found.table("routes")) == 10
     assert max(other) > date(2027, 3, 1)
+
+
+def test_make_safe_goes_to_the_crews_that_cut_and_the_worst_trees_come_first(
+    tmp_path: Path,
+) -> None:
+    town = Town(trees=40, crews=(*CREWS, INSTRUMENTS))
+    for tree in range(12):
+        town.add(tree, "make_safe", crew_type="ground", hours=0.5, deadline_days=1)
+        town.ratings[tree] = {"rating": 2 + tree % 3}
+    found = town.plan(tmp_path)
+    kinds = {c.id: c.type for c in (*CREWS, INSTRUMENTS)}
+    # 12 jobs of half an hour fit well into the three shifts of the crews that cut
+    assert {kinds[row["crew_id"]] for row in found.table("queue")} == {"ground", "lift", "climb"}
+    jobs = {row["job_key"]: row for row in found.table("jobs")}
+    tours: dict[str, list[int]] = {}
+    for row in sorted(found.table("stops"), key=lambda r: (r["crew_id"], r["seq"])):
+        tours.setdefault(row["crew_id"], []).append(jobs[row["job_key"]]["rating"])
+    assert sum(len(set(tour)) > 1 for tour in tours.values()) == 3
+    for tour in tours.values():
+        assert tour == sorted(tour, reverse=True)

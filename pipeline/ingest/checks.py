@@ -18,6 +18,23 @@ from pipeline.units import Flags
 ZERO_MEANS_MISSING = frozenset({"dbh_cm", "height_m", "crown_width_m", "stems"})
 
 
+# Evidence from after the day of the run would make a back-dated run know its future. Such rows are
+# marked here and set aside by whoever builds the table.
+AFTER_RUN = "dated_after_run"
+AFTER_RUN_SAID = (
+    "The row is dated after the day of the run.",
+    "Mend the date, or run with a later --as-of.",
+)
+_EVIDENCE_DATES = frozenset(
+    {
+        ("sightings", "seen_on"),
+        ("inspections", "inspected_on"),
+        ("decisions", "decided_on"),
+        ("work_done", "done_on"),
+    }
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Range:
     """Possible values of one canonical column; for dates, years, with the day of the run on top."""
@@ -60,7 +77,11 @@ def within_ranges(mapped: Mapped, limits: Ranges, *, as_of: date) -> Mapped:
         if kind != mapped.kind or column is None:
             continue
         if pa.types.is_date32(column.type):
-            wrong = _dates_outside(column, limit, as_of)
+            wrong, late = _dates_outside(column, limit, as_of)
+            if (kind, name) in _EVIDENCE_DATES:
+                marks[AFTER_RUN] = late
+            else:
+                wrong = wrong | late
             said = f"between {limit.low:.0f} and the day of the run"
         else:
             column, zero = _without_zeros(name, column)
@@ -98,11 +119,14 @@ def _numbers_outside(column: pa.Array, limit: Range) -> Flags:
     return np.asarray(wrong | (np.isnan(values) & written), np.bool_)
 
 
-def _dates_outside(column: pa.Array, limit: Range, as_of: date) -> Flags:
-    early = pc.less(column, pa.scalar(date(int(limit.low), 1, 1)))
-    late = pc.greater(column, pa.scalar(as_of))
-    wrong: Flags = pc.or_(early, late).fill_null(False).to_numpy(zero_copy_only=False)
-    return wrong
+def _dates_outside(column: pa.Array, limit: Range, as_of: date) -> tuple[Flags, Flags]:
+    """Rows dated too early to be believed, and rows dated after the day of the run."""
+    early = pc.less(column, pa.scalar(date(int(limit.low), 1, 1))).fill_null(False)
+    late = pc.greater(column, pa.scalar(as_of)).fill_null(False)
+    return (
+        np.asarray(early.to_numpy(zero_copy_only=False), np.bool_),
+        np.asarray(late.to_numpy(zero_copy_only=False), np.bool_),
+    )
 
 
 def joined_flags(size: int, flags: Sequence[tuple[str, Flags]]) -> pa.Array:

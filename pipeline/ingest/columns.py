@@ -252,7 +252,9 @@ def _numbers(
     column: InputColumn, rule: ColumnRule, data: pa.ChunkedArray, column_map: ColumnMap
 ) -> tuple[pa.Array, _Faults]:
     scale = factor(column.unit, rule.unit) or 1.0
-    typed = not (pa.types.is_string(data.type) or pa.types.is_large_string(data.type))
+    kind = data.type
+    # Anything but a number is text here: one word among numbers makes a column of JSON text.
+    typed = pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_boolean(kind)
     if typed and not rule.classes:
         values = data.cast(pa.float64(), safe=False).combine_chunks()
         return _scaled(rule, values, scale), []

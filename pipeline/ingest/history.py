@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.ingest.checks import AFTER_RUN, AFTER_RUN_SAID
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.places import finding, keyed
 from pipeline.ingest.quarantine import Done, Finding, accepted_mask
@@ -158,11 +159,23 @@ def changes(inspections: pa.Table, work: pa.Table, *, trees: int, as_of: date) -
 
 def lacking(mapped: Mapped, name: str, reason: str, remedy: str) -> tuple[Finding, ...]:
     """Set aside the rows in which a needed column is empty, or was emptied."""
-    empty = (mapped.dates if name.endswith("_on") else mapped.text)(name).is_null()
-    return finding(
+    dated = name.endswith("_on")
+    empty = (mapped.dates if dated else mapped.text)(name).is_null()
+    missing = finding(
         mapped, flags_of(empty), code=f"{name}_missing", done=Done.SET_ASIDE, column=name,
         said=(reason, remedy),
     )  # fmt: skip
+    return (*missing, *after_run(mapped, name)) if dated else missing
+
+
+def after_run(mapped: Mapped, name: str) -> tuple[Finding, ...]:
+    """Set aside the rows that are dated after the day of the run."""
+    late = mapped.marks.get(AFTER_RUN)
+    if late is None:
+        return ()
+    return finding(
+        mapped, late, code=AFTER_RUN, done=Done.SET_ASIDE, column=name, said=AFTER_RUN_SAID
+    )
 
 
 def flags_of(mask: pa.Array) -> Flags:

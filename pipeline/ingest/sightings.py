@@ -14,6 +14,7 @@ from pipeline.ingest import matching
 from pipeline.ingest.cells import by_distinct
 from pipeline.ingest.checks import joined_flags
 from pipeline.ingest.columns import Mapped
+from pipeline.ingest.history import after_run
 from pipeline.ingest.names import NameBook
 from pipeline.ingest.points import Places
 from pipeline.ingest.quarantine import Done, Finding, accepted_mask
@@ -117,6 +118,7 @@ def _one_file(
                           "Mend the name."))  # fmt: skip
     findings += _flagged(mapped, _rows(mapped.dates("seen_on").is_null()), "seen_on_missing",
                          "seen_on", ("the sighting has no date", "Give the date."))  # fmt: skip
+    findings += after_run(mapped, "seen_on")
     keep = accepted_mask(size, findings)
     masks = {**places.flags, **mapped.marks}
     for finding in (*mapped.findings, *findings):

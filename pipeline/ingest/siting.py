@@ -53,6 +53,8 @@ def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, whe
         box = (box[1], box[0], box[3], box[2])
     if frame is not None:
         _need_near(box, frame, names, "the wards" if wards_box else f"the area of {crs}")
+    if area is not None:  # the wards may agree with the trees and the CRS still be another city's
+        _need_near(box, area.bounds, names, f"the area of {crs}")
     city = box if wards_box is None else wards_box
     places = tuple(
         points.judged(t.mapped, p, city=city, wanted=t.spec.bounding_box, swappable=p.in_degrees)

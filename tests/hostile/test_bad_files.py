@@ -1,5 +1,6 @@
 """Files that are wrong as a whole: each refused with where, what, expected and remedy."""
 
+import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -201,3 +202,51 @@ def test_an_inventory_that_is_one_default_point(
     path = shared_file("data/inventory/oakland/oakland_street_trees.csv")
     fault = refused(city, {"trees.csv": path.read_bytes()})
     assert "38,598 of 38,598 rows on one point" in fault.found
+
+
+def test_a_metric_crs_of_another_city_although_the_wards_agree(city: LittleCity) -> None:
+    ward = gpd.GeoDataFrame(
+        {"name": ["one"]},
+        geometry=[shapely.box(LON - 0.01, LAT - 0.01, LON + 0.01, LAT + 0.01)],
+        crs="EPSG:4326",
+    )
+    ward.to_file(city.folder / "wards.gpkg", driver="GPKG")
+    inputs = TREES_AND + '[[inputs.wards]]\nfiles=["wards.gpkg"]\n'
+    fault = refused(city, {"trees.csv": inventory()}, inputs=inputs, city='crs = "EPSG:31256"')
+    assert "km from the area of EPSG:31256" in fault.found
+
+
+def test_one_word_among_the_numbers_of_a_zone_file(city: LittleCity) -> None:
+    zones = {
+        "type": "FeatureCollection",
+        "features": [
+            {
+                "type": "Feature",
+                "properties": {"kind": "path", "occupancy": "rare", "persons_per_h": number},
+                "geometry": {"type": "Point", "coordinates": [LON, LAT]},
+            }
+            for number in (3, "lots", None, 4.5)
+        ],
+    }
+    city.ingest(
+        {"trees.csv": inventory(), "z.geojson": json.dumps(zones)},
+        inputs=TREES_AND + '[[inputs.zones]]\nfiles=["z.geojson"]\n',
+    )
+    assert city.codes("findings")["persons_per_h_number_unreadable"] == 1
+    assert [row["persons_per_h"] for row in city.rows("zones")] == [3.0, None, None, 4.5]
+
+
+def test_evidence_from_after_the_day_of_the_run_is_set_aside(city: LittleCity) -> None:
+    files = {
+        "trees.csv": inventory(),
+        "s.csv": "sighting_id,tree_id,seen_on,name\na,T100,2026-11-16,Fomes fomentarius\n"
+        "b,T101,2026-11-15,Fomes fomentarius\n",
+        "i.csv": "tree_id,inspected_on,part,defect\nT102,2027-01-01,stem,crack\n",
+    }
+    inputs = TREES_AND + (
+        '[[inputs.sightings]]\nfiles=["s.csv"]\n[[inputs.inspections]]\nfiles=["i.csv"]\n'
+    )
+    city.ingest(files, inputs=inputs)
+    assert city.codes("quarantine") == {"dated_after_run": 2}
+    assert [row["sighting_id"] for row in city.rows("sightings")] == ["b"]
+    assert city.rows("inspections") == []

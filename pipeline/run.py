@@ -182,6 +182,7 @@ def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:
             expected=f"a run folder with the tables of {', '.join(needed)}",
             remedy="Give --run FOLDER of an earlier run, or use the verb run.",
         )
+    _know_manifest(base / "manifest.json")
     old = RunStore(base)
     store.epsg = old.epsg
     for table in TABLES.values():
@@ -196,6 +197,28 @@ def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:
             target = store.path(table)
             target.parent.mkdir(parents=True, exist_ok=True)
             _link(old.path(table), target)
+
+
+def _know_manifest(path: Path) -> None:
+    """Look that the manifest is one of this program.
+
+    Raises
+    ------
+    RunError
+        If it is not.
+    """
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+        known = content["program"]["name"] == "soundwood"
+    except (OSError, ValueError, KeyError, TypeError):
+        known = False
+    if not known:
+        raise RunError(
+            where=str(path),
+            found="no manifest of this program",
+            expected="the manifest of a finished run, unchanged",
+            remedy="Give --run the folder of another run, or make the run again.",
+        )
 
 
 def _comes_before(name: str, stages: tuple[str, ...]) -> bool:

@@ -194,3 +194,16 @@ def test_a_killed_process_leaves_no_run_and_does_not_block_the_next(
     assert (done.folder / "manifest.json").is_file()
     assert not (tmp_path / ".run.partial").exists()
     assert small_stages == ["ingest", "scoring", "planning", "render"]
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", "{}", '{"program": "other"}', "\xff"])
+def test_a_manifest_that_is_none_of_ours_is_refused(
+    settings: RunSettings, small_stages: list[str], tmp_path: Path, text: str
+) -> None:
+    old = runs.execute(settings, out=tmp_path / "old").folder
+    small_stages.clear()
+    (old / "manifest.json").write_bytes(text.encode("latin-1"))
+    with pytest.raises(RunError, match="no manifest of this program"):
+        runs.execute(settings, stages=("planning",), out=tmp_path / "new", base=old)
+    assert small_stages == []
+    assert not (tmp_path / "new").exists()

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from pipeline.errors import ManyFaults, PipelineError, SettingsError
 from pipeline.published.locate import config_dir
 from pipeline.settings.model import RunSettings, Settings
-from pipeline.settings.quarter import Quarter
+from pipeline.settings.quarter import FIRST_YEAR, LAST_YEAR, Quarter
 
 _REMEDIES = {
     "extra_forbidden": ("no such key", "Remove it or mend its spelling."),
@@ -41,6 +41,13 @@ def load(
     """
     settings = _validated(path, _parsed(path))
     day = as_of or settings.as_of or date.today()  # noqa: DTZ011 - the city's own calendar day
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise SettingsError(
+            where=f"{path}, day of the run",
+            found=day.isoformat(),
+            expected=f"a day of the years {FIRST_YEAR} to {LAST_YEAR}",
+            remedy="Mend as_of, or what --as-of says.",
+        )
     _cross_check(path, settings)
     config = config_dir()
     overrides = path.parent / path.stem / "overrides"
@@ -165,7 +172,7 @@ def _quarter(path: Path, text: str | None, day: date) -> Quarter:
         raise SettingsError(
             where=f"{path}, quarter",
             found=repr(text),
-            expected="a quarter such as 2027Q1",
+            expected=f"a quarter such as 2027Q1, of the years {FIRST_YEAR} to {LAST_YEAR}",
             remedy="Mend the value.",
         ) from fault
     if first.last_day < day:

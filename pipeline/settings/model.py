@@ -18,9 +18,11 @@ Weekday = Literal["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"]
 
 
 class Section(BaseModel):
-    """Base of all sections: frozen, and no key that nobody reads."""
+    """Base of all sections: frozen, no key that nobody reads, no number without an end."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", arbitrary_types_allowed=True, allow_inf_nan=False
+    )
 
 
 class City(Section):

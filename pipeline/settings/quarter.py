@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 MONTHS = 3
 PER_YEAR = 4
+FIRST_YEAR, LAST_YEAR = 1900, 2200  # what lies outside is a slip of the pen
 _PATTERN = re.compile(r"(\d{4})Q([1-4])")
 
 
@@ -23,13 +24,17 @@ class Quarter:
         Raises
         ------
         ValueError
-            If the text is no quarter.
+            If the text is no quarter of the years 1900 to 2200.
         """
         match = _PATTERN.fullmatch(text.strip().upper())
         if match is None:
             message = f"{text!r} is no quarter; write it as 2027Q1"
             raise ValueError(message)
-        return cls(int(match[1]), int(match[2]))
+        year = int(match[1])
+        if not FIRST_YEAR <= year <= LAST_YEAR:
+            message = f"{text!r} is no quarter of the years {FIRST_YEAR} to {LAST_YEAR}"
+            raise ValueError(message)
+        return cls(year, int(match[2]))
 
     @classmethod
     def of(cls, day: date) -> "Quarter":

@@ -36,6 +36,19 @@ class MisfitError(TableError):
         )
 
 
+class DamagedError(TableError):
+    """A file of a run folder is cut short or was changed."""
+
+    def __init__(self, path: Path, fault: Exception) -> None:
+        """Say which file, and what reading it said, in one line."""
+        super().__init__(
+            where=str(path),
+            found=f"a run folder damaged: {' '.join(str(fault).split())}",
+            expected="the file as it was written",
+            remedy="Make the run again, or take another run folder.",
+        )
+
+
 class RunStore:
     """The tables of one run folder."""
 
@@ -59,6 +72,8 @@ class RunStore:
         ------
         TableError
             If ingest has not settled it yet.
+        DamagedError
+            If the file holds something else.
         """
         path = self.root / "tables" / "crs.json"
         if not path.is_file():
@@ -68,7 +83,10 @@ class RunStore:
                 expected="the run's metric CRS",
                 remedy="Run the ingest stage first.",
             )
-        return int(json.loads(path.read_text(encoding="utf-8"))["epsg"])
+        try:
+            return int(json.loads(path.read_text(encoding="utf-8"))["epsg"])
+        except (OSError, ValueError, KeyError, TypeError) as fault:
+            raise DamagedError(path, fault) from fault
 
     @epsg.setter
     def epsg(self, code: int) -> None:
@@ -109,6 +127,8 @@ class RunStore:
         ------
         TableError
             If the table was not written.
+        DamagedError
+            If its file cannot be read.
         """
         path = self.path(table)
         if not path.is_file():
@@ -118,24 +138,45 @@ class RunStore:
                 expected=table.full_name,
                 remedy=f"Run the {table.stage} stage first.",
             )
-        schema = pq.read_schema(path)
-        wanted = [n for n in schema.names if columns is None or n in columns]
-        return pq.read_table(path, columns=wanted)
+        try:
+            schema = pq.read_schema(path)
+            wanted = [n for n in schema.names if columns is None or n in columns]
+            return pq.read_table(path, columns=wanted)
+        except (pa.ArrowInvalid, OSError) as fault:
+            raise DamagedError(path, fault) from fault
 
     def batches(
         self, table: TableSchema, *, size: int, columns: tuple[str, ...] | None = None
     ) -> Iterator[pa.RecordBatch]:
-        """Record batches of at most `size` rows in key order."""
-        with pq.ParquetFile(self.path(table)) as file:
-            names = list(columns) if columns is not None else None
-            yield from file.iter_batches(batch_size=size, columns=names)
+        """Record batches of at most `size` rows in key order.
+
+        Raises
+        ------
+        DamagedError
+            If the table's file cannot be read.
+        """
+        names = list(columns) if columns is not None else None
+        try:
+            with pq.ParquetFile(self.path(table)) as file:
+                yield from file.iter_batches(batch_size=size, columns=names)
+        except (pa.ArrowInvalid, OSError) as fault:
+            raise DamagedError(self.path(table), fault) from fault
 
     def query(self, sql: str) -> pa.Table:
-        """Answer of an SQL query over the tables written so far, as `stage.table`."""
+        """Answer of an SQL query over the tables written so far, as `stage.table`.
+
+        Raises
+        ------
+        DamagedError
+            If a table's file cannot be read.
+        """
         with duckdb.connect() as connection:
             connection.execute("set preserve_insertion_order = true")
-            self._declare_views(connection, relative=False)
-            return connection.sql(sql).to_arrow_table()
+            try:
+                self._declare_views(connection, relative=False)
+                return connection.sql(sql).to_arrow_table()
+            except (duckdb.IOException, duckdb.InvalidInputException) as fault:
+                raise DamagedError(self.root / "tables", fault) from fault
 
     def write_views(self) -> Path:
         """A DuckDB file with a view over each table; paths are relative to the run folder."""

@@ -106,3 +106,23 @@ def test_a_quarter_that_is_over_is_refused(tmp_path: Path) -> None:
         load(path, as_of=date(2026, 10, 1))
     last = load(path, as_of=date(2026, 9, 30))
     assert last.first_quarter == Quarter(2026, 3)
+
+
+CREW = (
+    '[[depots]]\nname = "E"\nlongitude = 1\nlatitude = 1\n'
+    '[[crews]]\nid = "A"\ntype = "climb"\ndepot = "E"\n'
+)
+
+
+@pytest.mark.parametrize("value", ["inf", "nan", "-inf"])
+@pytest.mark.parametrize("key", ["hours_per_quarter", "hourly_rate", "hours_per_day"])
+def test_a_number_has_an_end(tmp_path: Path, key: str, value: str) -> None:
+    with pytest.raises(ManyFaults, match=key):
+        load(_write(tmp_path, GOOD + CREW + f"{key} = {value}\n"))
+
+
+def test_years_that_are_a_slip_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match="1900 to 2200"):
+        load(_write(tmp_path, GOOD), quarter="9999Q4")
+    with pytest.raises(SettingsError, match="1900 to 2200"):
+        load(_write(tmp_path, GOOD), as_of=date(9999, 12, 31))

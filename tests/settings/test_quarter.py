@@ -24,7 +24,9 @@ def test_four_quarters_make_a_year() -> None:
     assert [str(q) for q in four] == ["2027Q1", "2027Q2", "2027Q3", "2027Q4"]
 
 
-@pytest.mark.parametrize("text", ["2027", "2027Q5", "Q1", "2027Q0", "27Q1"])
+@pytest.mark.parametrize(
+    "text", ["2027", "2027Q5", "Q1", "2027Q0", "27Q1", "9999Q4", "0000Q1", "1899Q4", "2201Q1"]
+)
 def test_what_is_no_quarter(text: str) -> None:
     with pytest.raises(ValueError, match="no quarter"):
         Quarter.parse(text)

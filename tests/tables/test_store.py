@@ -99,3 +99,26 @@ def test_a_table_that_was_not_written(tmp_path: Path) -> None:
         RunStore(tmp_path).read(TABLE)
     with pytest.raises(TableError, match="no CRS"):
         _ = RunStore(tmp_path).epsg
+
+
+def test_a_table_cut_short_is_a_damaged_run_folder(tmp_path: Path) -> None:
+    store = RunStore(tmp_path)
+    store.write(TABLE, _data([0, 1], ["a", "b"], [1.0, 2.0]))
+    path = store.path(TABLE)
+    path.write_bytes(path.read_bytes()[:40])
+    with pytest.raises(TableError, match="run folder damaged") as caught:
+        store.read(TABLE)
+    assert caught.value.where == str(path)
+    with pytest.raises(TableError, match="run folder damaged"):
+        store.query("select * from ingest.sources")
+    with pytest.raises(TableError, match="run folder damaged"):
+        list(store.batches(TABLE, size=1))
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"epsg": "north"}'])
+def test_a_crs_file_of_another_kind_is_a_damaged_run_folder(tmp_path: Path, text: str) -> None:
+    store = RunStore(tmp_path)
+    store.epsg = 32618
+    (tmp_path / "tables" / "crs.json").write_text(text, encoding="utf-8")
+    with pytest.raises(TableError, match="run folder damaged"):
+        _ = store.epsg

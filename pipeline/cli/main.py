@@ -55,7 +55,9 @@ def main() -> None:
     except ManyFaults as fault:
         for one in fault.faults:
             sys.stderr.write(f"soundwood: {one}\n")
-        sys.stderr.write(f"soundwood: {len(fault.faults)} faults; nothing was written\n")
+        count = len(fault.faults)
+        faults = "1 fault" if count == 1 else f"{count} faults"
+        sys.stderr.write(f"soundwood: {faults}; nothing was written\n")
         sys.exit(1)
     except PipelineError as fault:
         sys.stderr.write(f"soundwood: {fault}\n")

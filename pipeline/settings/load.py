@@ -11,11 +11,7 @@ from pipeline.errors import ManyFaults, PipelineError, SettingsError
 from pipeline.published.locate import config_dir
 from pipeline.settings.model import RunSettings, Settings
 from pipeline.settings.quarter import FIRST_YEAR, LAST_YEAR, Quarter
-
-_REMEDIES = {
-    "extra_forbidden": ("no such key", "Remove it or mend its spelling."),
-    "missing": ("a value", "Add the key."),
-}
+from pipeline.settings.words import expected_of, key_of
 
 
 def load(
@@ -64,8 +60,15 @@ def load(
 
 
 def _parsed(path: Path) -> dict[str, Any]:
+    if path.is_dir():
+        raise SettingsError(
+            where=str(path),
+            found="a folder",
+            expected="a settings file in TOML",
+            remedy="Give CITY.toml; a run goes with --run.",
+        )
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))  # some editors write a mark
     except FileNotFoundError:
         raise SettingsError(
             where=str(path),
@@ -95,8 +98,8 @@ def _validated(path: Path, raw: dict[str, Any]) -> Settings:
     except ValidationError as fault:
         faults: list[PipelineError] = []
         for error in fault.errors():
-            key = ".".join(str(step) for step in error["loc"])
-            expected, remedy = _REMEDIES.get(error["type"], (error["msg"], "Mend the value."))
+            key = key_of(error["loc"])
+            expected, remedy = expected_of(error)
             found = "nothing" if error["type"] == "missing" else repr(error["input"])
             faults.append(
                 SettingsError(

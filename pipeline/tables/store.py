@@ -42,7 +42,7 @@ class DamagedError(TableError):
     def __init__(self, path: Path, fault: Exception) -> None:
         """Say which file, and what reading it said, in one line."""
         super().__init__(
-            where=str(path),
+            where=f"{path.name} of the run folder",  # a run being made has no name to keep
             found=f"a run folder damaged: {' '.join(str(fault).split())}",
             expected="the file as it was written",
             remedy="Make the run again, or take another run folder.",

@@ -107,6 +107,18 @@ def test_what_is_refused_is_told_in_one_line(words: tuple[str, ...], told: str) 
     assert done.stderr.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [("cap_m = 0\n", "1 fault;"), ("cap_m = 0\nattach_at = 2\n", "2 faults;")],
+)
+def test_faults_are_counted_as_people_count(tmp_path: Path, keys: str, told: str) -> None:
+    path = tmp_path / "town.toml"
+    path.write_text(f'[city]\nname = "T"\n[inputs]\n[matching]\n{keys}', encoding="utf-8")
+    done = soundwood("run", str(path))
+    assert done.returncode == 1
+    assert done.stderr.splitlines()[-1] == f"soundwood: {told} nothing was written"
+
+
 def test_wrong_usage_exits_two() -> None:
     assert soundwood("run").returncode == 2
     assert soundwood("run", CITY, "--as-of", "soon").returncode == 2

@@ -126,3 +126,40 @@ def test_years_that_are_a_slip_are_refused(tmp_path: Path) -> None:
         load(_write(tmp_path, GOOD), quarter="9999Q4")
     with pytest.raises(SettingsError, match="1900 to 2200"):
         load(_write(tmp_path, GOOD), as_of=date(9999, 12, 31))
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "expected"),
+    [
+        ("[matching]\ncap_m = 0\n", "matching.cap_m", "a number above 0"),
+        ("[planning]\nlead_in_share = 2\n", "planning.lead_in_share", "a number of at most 1"),
+        ("[planning]\nquarters = 1.5\n", "planning.quarters", "a whole number"),
+        ("[planning]\nholidays = [2026-12-25, 'x']\n", "planning.holidays 2",
+         "a date such as 2026-11-15"),
+        (CREW + "hours_per_day = 'x'\n", "crews 1.hours_per_day", "a number"),
+        (CREW + "hours_per_quarter = nan\n", "crews 1.hours_per_quarter",
+         "a number with an end, neither inf nor nan"),
+        (CREW + "machines = 'a'\n", "crews 1.machines", "a list, in square brackets"),
+        (CREW + "days = ['Mo', 'Xx']\n", "crews 1.days 2",
+         "one of 'Mo', 'Tu', 'We', 'Th', 'Fr', 'Sa' or 'Su'"),
+        ("[output]\ncontact = 3\n", "output.contact", "a text, in quotes"),
+    ],
+)  # fmt: skip
+def test_faults_are_told_in_plain_words(tmp_path: Path, text: str, key: str, expected: str) -> None:
+    with pytest.raises(ManyFaults) as caught:
+        load(_write(tmp_path, GOOD + text))
+    (fault,) = caught.value.faults
+    assert fault.where.endswith(f", key {key}")
+    assert fault.expected == expected
+
+
+def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
+    path = tmp_path / "city.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + GOOD.encode())
+    assert load(path).settings.city.name == "Larkmere"
+
+
+def test_a_folder_is_no_settings_file(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match="a folder") as caught:
+        load(tmp_path)
+    assert caught.value.remedy == "Give CITY.toml; a run goes with --run."

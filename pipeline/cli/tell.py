@@ -10,6 +10,7 @@ from pipeline.tables.catalogue import TABLES
 from pipeline.tables.store import RunStore
 
 _SHOWN = 10
+_CAUTION = "A screening aid: local codes, the utility's rules and licensed practice come first."
 _PAGES = (
     ("index.html", "start here"),
     ("forester_map.html", "the forester's map and list"),
@@ -30,7 +31,19 @@ def summary(folder: Path) -> int:
     for name, meaning in _PAGES:
         if (folder / name).exists():
             typer.echo(f"  {folder / name}  - {meaning}")
-    return _urgent(store)
+    _assessed(store)
+    urgent = _urgent(store)
+    typer.echo(_CAUTION)
+    return urgent
+
+
+def _assessed(store: RunStore) -> None:
+    """Say it where no tree has a rating: an empty list of work would look like good news."""
+    table = TABLES["scoring.tree_ratings"]
+    if not store.has(table):
+        return
+    if not (store.read(table, columns=("rating",))["rating"].to_numpy() > 0).any():
+        typer.echo("No tree was assessed: that is not low.")
 
 
 def _account(store: RunStore) -> None:
@@ -58,7 +71,4 @@ def _urgent(store: RunStore) -> int:
         typer.echo(f"  - {review_sentence(row['code'], json.loads(row['detail']))}")
     if len(reviews) > _SHOWN:
         typer.echo(f"  ... and {len(reviews) - _SHOWN} more, in review.csv")
-    typer.echo(
-        "A screening aid: local codes, the utility's rules and licensed practice come first."
-    )
     return len(reviews)

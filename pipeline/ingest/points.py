@@ -171,9 +171,12 @@ def distance_km(lon: Floats, lat: Floats, box: Box) -> Floats:
     Parameters
     ----------
     lon, lat : degrees, same shape.
+    box : its west may be greater than its east: then it lies over the 180th meridian.
     """
     west, south, east, north = box
-    wide = np.maximum(np.maximum(west - lon, lon - east), 0.0)
+    # a box over the 180th meridian has its west east of its east
+    beyond = np.minimum if west > east else np.maximum
+    wide = np.maximum(beyond(west - lon, lon - east), 0.0)
     high = np.maximum(np.maximum(south - lat, lat - north), 0.0)
     shrink = np.cos(np.radians((south + north) / 2))
     return np.asarray(np.hypot(wide * shrink, high) * _KM_PER_DEGREE, np.float64)

@@ -55,6 +55,8 @@ def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, whe
         _need_near(box, frame, names, "the wards" if wards_box else f"the area of {crs}")
     if area is not None:  # the wards may agree with the trees and the CRS still be another city's
         _need_near(box, area.bounds, names, f"the area of {crs}")
+    for read, place in zip(trees, raw, strict=True):
+        _need_own_area(read, place)
     city = box if wards_box is None else wards_box
     places = tuple(
         points.judged(t.mapped, p, city=city, wanted=t.spec.bounding_box, swappable=p.in_degrees)
@@ -131,6 +133,26 @@ def _need_near(box: Box, frame: Box, names: str, what: str) -> None:
             expected=f"trees within {_APART_KM:.0f} km of {what}",
             remedy="Name the right CRS of the file, or the right file of wards.",
         )
+
+
+def _need_own_area(read: Read, place: Places) -> None:
+    """Refuse a file whose trees lie far outside the area that its CRS in the settings is made for.
+
+    Raises
+    ------
+    InputError
+        If they do.
+    """
+    if (
+        read.spec.crs is None
+        or not (np.isfinite(place.longitude) & np.isfinite(place.latitude)).any()
+    ):
+        return
+    file = read.mapped.raw.file
+    area = geo_crs.parse(read.spec.crs, where=f"trees file {file}").area_of_use
+    if area is not None:
+        box = points.bulk_box(place.longitude, place.latitude)
+        _need_near(box, area.bounds, file, f"the area of {read.spec.crs}")
 
 
 def _km(lon: float, lat: float, frame: Box) -> float:

@@ -216,6 +216,19 @@ def test_a_metric_crs_of_another_city_although_the_wards_agree(city: LittleCity)
     assert "km from the area of EPSG:31256" in fault.found
 
 
+def test_a_file_far_outside_the_area_of_its_own_crs(city: LittleCity) -> None:
+    # metres of a zone in America, said to be on the grid of Vienna
+    fault = refused(city, {"trees.csv": GRID}, inputs=TREES_AND + 'crs="EPSG:31256"\n')
+    assert "km from the area of EPSG:31256" in fault.found
+
+
+def test_a_crs_whose_area_lies_over_the_180th_meridian_is_no_fault(city: LittleCity) -> None:
+    rows = [HEADER, *(tree(n, longitude=f"{174.76 + n * 1.1e-4:.6f}", latitude="-36.85")
+                      for n in range(30))]  # fmt: skip
+    city.ingest({"trees.csv": "\n".join(rows) + "\n"}, city='crs = "EPSG:2193"')
+    assert city.store.epsg == 2193
+
+
 def test_one_word_among_the_numbers_of_a_zone_file(city: LittleCity) -> None:
     zones = {
         "type": "FeatureCollection",

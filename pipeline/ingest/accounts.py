@@ -3,6 +3,7 @@
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from textwrap import shorten
 
 import numpy as np
 import pyarrow as pa
@@ -20,6 +21,9 @@ from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE, SOURCES
 from pipeline.units import Ints
 
 _REJECT = ("record_broken", "Mend the record: as many cells as headers, quotes in pairs.")
+# What tells a person which thing a row speaks of: these together, else how its notes begin.
+_NAMES = (("tree_id", "tree "), ("sighting_id", "sighting "), ("street", ""), ("address", ""))
+_MOST_OF_NOTES = 60
 _WHOLE_RECORD = "(whole record)"
 
 
@@ -156,6 +160,7 @@ def _set_aside_of(
     names = _urgent_names(file, positions, fungi, urgent)
     told = [name if here else None for name, here in zip(names, local.tolist(), strict=True)]
     danger = danger_of(texts, words, told)
+    about = _about(file, positions)
     made: list[dict[str, object]] = []
     for number, row in enumerate(positions.tolist()):
         finding, place = first[row]
@@ -166,7 +171,7 @@ def _set_aside_of(
                 "column": finding.column,
                 "value": finding.values[place] if finding.values else None,
                 "code": finding.code, "reason": finding.reason, "remedy": finding.remedy,
-                "danger": danger[number],
+                "danger": danger[number], "about": about[number],
                 "original": json.dumps(originals[number], ensure_ascii=False),
             }
         )  # fmt: skip
@@ -178,8 +183,26 @@ def _rejected(raw: RawTable, reject: Reject, words: DangerWords) -> dict[str, ob
         "source_key": raw.source_key, "row": reject.row, "line": reject.line, "column": None,
         "value": None, "code": _REJECT[0], "reason": reject.reason, "remedy": _REJECT[1],
         "danger": danger_of([reject.text], words, [None])[0],
+        "about": shorten(reject.text, _MOST_OF_NOTES, placeholder=" …") or None,
         "original": json.dumps({_WHOLE_RECORD: reject.text}, ensure_ascii=False),
     }  # fmt: skip
+
+
+def _about(file: File, rows: Ints) -> list[str | None]:
+    """What each row names, so that a person can go there without opening the file."""
+    mapped = file.mapped
+    if mapped is None:
+        return [None] * len(rows)
+    taken = {
+        name: mapped.text(name).take(pa.array(rows)).to_pylist()
+        for name in (*(name for name, _ in _NAMES), "notes")
+    }
+    found: list[str | None] = []
+    for place in range(len(rows)):
+        told = [f"{word}{taken[name][place]}" for name, word in _NAMES if taken[name][place]]
+        notes = shorten(taken["notes"][place] or "", _MOST_OF_NOTES, placeholder=" …")
+        found.append(", ".join(told) or notes or None)
+    return found
 
 
 def _originals(file: File, rows: Ints) -> list[dict[str, str | None]]:

@@ -17,6 +17,11 @@ def _seen(values: Values) -> str:
     return f"{_name(values)} (sighting {values['sighting']})"
 
 
+def _named(values: Values) -> str:
+    """What a row set aside names; nothing where it names nothing."""
+    return f" (the row names {values['about']})" if values.get("about") else ""
+
+
 _WHY_NO_TREE = {
     "id_unknown": "the tree id is not in the inventory",
     "id_and_place_disagree": "tree id and place disagree",
@@ -48,8 +53,8 @@ def _fits(values: Values) -> str:
 
 REVIEWS: dict[str, Callable[[Values], str]] = {
     "quarantine_danger": lambda v: (
-        f"A row that could not be used speaks of danger ({v['words']}): find the tree today. "
-        f"Why it was set aside: {v['reason']}"
+        f"A row that could not be used speaks of danger ({v['words']}): find the tree today"
+        f"{_named(v)}. Why it was set aside: {v['reason']}"
     ),
     "make_safe": lambda v: (
         f"Make-safe is open for tree {v['tree_id']}: failure {v['failure']}, rating {v['rating']}."

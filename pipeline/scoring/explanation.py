@@ -105,7 +105,7 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
 
 # Review code -> (urgency, names of its values).
 REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
-    "quarantine_danger": (0, ("words", "reason")),
+    "quarantine_danger": (0, ("words", "about", "reason")),
     "make_safe": (0, ("tree_id", "rating", "failure")),
     "sighting_serious_unmatched": (0, ("name", "sighting", "code", "why")),
     "sighting_serious_ambiguous": (0, ("name", "sighting", "candidates", "best_weight")),

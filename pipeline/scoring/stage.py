@@ -56,7 +56,7 @@ _READ: dict[str, tuple[str, ...] | None] = {
     "zones": ZONE_COLUMNS,
     "decisions": None,
     "work_done": ("tree_key", "done_on", "action"),
-    "quarantine": ("quarantine_key", "danger", "reason"),
+    "quarantine": ("quarantine_key", "danger", "about", "reason"),
 }
 
 

@@ -23,10 +23,12 @@ QUARANTINE = TableSchema(
         Column("reason", Kind.TEXT, "one sentence"),
         Column("remedy", Kind.TEXT, "what to do"),
         Column("danger", Kind.TEXT, "words of the row that mean danger", nullable=True),
+        Column("about", Kind.TEXT, "tree, sighting, street or words that the row names",
+               nullable=True),
         Column("original", Kind.TEXT, "the whole row as JSON: header to text"),
     ),
     (ForeignKey("source_key", "ingest.sources"),),
-)
+)  # fmt: skip
 
 FINDINGS = TableSchema(
     "ingest",

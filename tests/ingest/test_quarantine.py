@@ -70,10 +70,11 @@ def test_danger_heads_the_list_and_the_row_is_whole(tmp_path: Path) -> None:
     city = LittleCity(tmp_path).ingest({"trees.csv": text})
     first, second, third = city.rows("quarantine")
     assert first["danger"] == "root plate is lifting"
+    assert first["about"] == "tree T2"
     assert (first["row"], first["line"]) == (32, 33)
     assert json.loads(str(first["original"]))["tree_id"] == "T2"
     assert (second["code"], second["danger"]) == ("place_missing", None)
-    assert (third["code"], third["line"]) == ("record_broken", 34)
+    assert (third["code"], third["line"], third["about"]) == ("record_broken", 34, "T3,1")
     (source,) = city.rows("sources")
     assert (source["rows_in"], source["rows_accepted"], source["rows_set_aside"]) == (33, 30, 3)
 
@@ -93,6 +94,25 @@ def test_an_urgent_fungus_without_a_place_heads_the_list(tmp_path: Path) -> None
     assert second["danger"] is None
     assert "Jo Doe" not in str(first["original"])
     assert "observer-" in str(first["original"])
+
+
+@pytest.mark.parametrize(
+    ("row", "about"),
+    [
+        ("T9,,Mill Street,root plate is lifting", "tree T9, Mill Street"),
+        (",,,root plate is lifting behind the old mill by the river, nobody can say which tree",
+         None),
+        (",,,root plate is lifting", "root plate is lifting"),
+    ],
+)  # fmt: skip
+def test_a_row_set_aside_says_what_it_names(tmp_path: Path, row: str, about: str | None) -> None:
+    header = "tree_id,longitude,street,notes,latitude\n"
+    good = "".join(f"T{n},{-76.9 + n * 1e-4:.4f},,,43.2\n" for n in range(30))
+    row = row if about else ',,,"' + row.lstrip(",") + '"'
+    city = LittleCity(tmp_path).ingest({"trees.csv": f"{header}{good}{row},\n"})
+    (found,) = city.rows("quarantine")
+    assert found["danger"] == "root plate is lifting"
+    assert found["about"] == (about or "root plate is lifting behind the old mill by the river, …")
 
 
 def test_an_urgent_fungus_outside_the_box_is_another_citys(tmp_path: Path) -> None:

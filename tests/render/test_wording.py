@@ -15,6 +15,7 @@ from pipeline.tables.catalogue import TABLES
 
 # A value for each name; the words are the trade's.
 _VALUES: dict[str, Any] = {
+    "about": "tree LK-1, Mill Street",
     "acknowledged_on": "2026-11-01", "action": "remove", "attachment": "attached",
     "best_weight": 0.5, "candidates": 3, "code": "R5", "consequence": "severe", "count": 2,
     "crew": "lift", "days": 1, "deadline_days": 30, "decayed_share": 0.6,
@@ -34,7 +35,7 @@ _VALUES: dict[str, Any] = {
     "witness": "visual", "words": "root plate lifting", "years": 3.0,
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
-             "acknowledged_on", "not_before", "why")  # fmt: skip
+             "acknowledged_on", "not_before", "why", "about")  # fmt: skip
 
 
 def _all_sentences(values: dict[str, Any]) -> list[str]:

@@ -334,7 +334,8 @@ def test_the_review_list_is_headed_by_danger(tmp_path: Path) -> None:
         tmp_path,
         world(
             trees=trees(2, place_doubtful=True),
-            quarantine=[{"danger": "root plate lifting", "reason": "No place."}, {}],
+            quarantine=[{"danger": "root plate lifting", "about": "tree LK-1",
+                         "reason": "No place."}, {}],
             sightings=[
                 {**SIGHTING, "tree_key": -1, "match": "unmatched", "match_note": "no_tree_near"},
                 {"tree_key": -1, "match": "unmatched", "match_note": "no_place"},
@@ -349,6 +350,7 @@ def test_the_review_list_is_headed_by_danger(tmp_path: Path) -> None:
     )  # fmt: skip
     found = rows(store, "reviews")
     assert [row["code"] for row in found[:2]] == ["quarantine_danger", "make_safe"]
+    assert json.loads(found[0]["detail"])["about"] == "tree LK-1"
     assert "sighting_serious_unmatched" in [r["code"] for r in found if r["urgency"] == 0]
     assert [row["urgency"] for row in found] == sorted(row["urgency"] for row in found)
     assert {"sighting_unmatched", "sighting_serious_ambiguous", "sighting_conflict",

@@ -80,9 +80,10 @@ def of_quarantine(reviews: ReviewList, quarantine: pa.Table) -> None:
     """Rows set aside whose words mean danger."""
     rows = np.flatnonzero(np.asarray(pc.is_valid(quarantine["danger"])))
     words, reasons = texts(quarantine, "danger"), texts(quarantine, "reason")
+    about = texts(quarantine, "about")
     keys = whole(quarantine, "quarantine_key")
     for row in rows:
-        told = {"words": words[row], "reason": reasons[row]}
+        told = {"words": words[row], "about": about[row], "reason": reasons[row]}
         reviews.add("quarantine_danger", told, quarantine=int(keys[row]))
 
 

@@ -21,6 +21,8 @@ from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE, SOURCES
 from pipeline.units import Ints
 
 _REJECT = ("record_broken", "Mend the record: as many cells as headers, quotes in pairs.")
+# More of an inventory than this set aside is a fault of the export, not of a few rows.
+_MANY_SET_ASIDE = 0.05
 # What tells a person which thing a row speaks of: these together, else how its notes begin.
 _NAMES = (("tree_id", "tree "), ("sighting_id", "sighting "), ("street", ""), ("address", ""))
 _MOST_OF_NOTES = 60
@@ -71,7 +73,7 @@ def sources_table(files: Sequence[File]) -> pa.Table:
     rows = []
     for file in files:
         raw, account = file.raw, file.account
-        notes = [note for note in (raw.note, *file.notes) if note]
+        notes = [note for note in (raw.note, *file.notes, _loss(file, account)) if note]
         rows.append(
             {
                 "source_key": raw.source_key, "input": raw.kind, "file": raw.file,
@@ -83,6 +85,22 @@ def sources_table(files: Sequence[File]) -> pa.Table:
             }
         )  # fmt: skip
     return _table(rows, SOURCES.arrow_schema)
+
+
+def _loss(file: File, account: RowAccount) -> str | None:
+    """A note where much of an inventory is set aside: those trees are judged by nobody."""
+    if file.raw.kind != "trees" or account.set_aside <= _MANY_SET_ASIDE * account.rows_in:
+        return None
+    gone = [finding for finding in account.findings if finding.done is Done.SET_ASIDE]
+    reasons = {finding.reason: finding.count for finding in gone}
+    if file.raw.rejects:
+        reasons["broken records"] = len(file.raw.rejects)
+    most = max(sorted(reasons), key=reasons.__getitem__).rstrip(".")
+    return (
+        f"{account.set_aside:,} of {account.rows_in:,} rows "
+        f"({account.set_aside / account.rows_in:.1%}) are set aside and not judged as trees; "
+        f"most often: {most[:1].lower()}{most[1:]}"
+    )
 
 
 def findings_table(files: Sequence[File]) -> pa.Table:

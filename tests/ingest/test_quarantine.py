@@ -96,6 +96,18 @@ def test_an_urgent_fungus_without_a_place_heads_the_list(tmp_path: Path) -> None
     assert "observer-" in str(first["original"])
 
 
+@pytest.mark.parametrize(("lost", "said"), [(1, False), (3, True)])
+def test_much_of_an_inventory_set_aside_is_said_in_the_account(
+    tmp_path: Path, lost: int, *, said: bool
+) -> None:
+    rows = [tree(n, longitude="", latitude="") for n in range(lost)]
+    city = LittleCity(tmp_path).ingest({"trees.csv": inventory(*rows, ordinary=40)})
+    (source,) = city.rows("sources")
+    note = str(source["note"])
+    assert ("3 of 43 rows (7.0%) are set aside" in note) is said
+    assert ("place" in note) is said
+
+
 @pytest.mark.parametrize(
     ("row", "about"),
     [

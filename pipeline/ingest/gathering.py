@@ -10,6 +10,7 @@ import pyarrow as pa
 
 from pipeline.errors import ManyFaults, PipelineError
 from pipeline.ingest import decoding, osm_trees
+from pipeline.ingest.bidi import without_marks
 from pipeline.ingest.checks import Ranges, within_ranges
 from pipeline.ingest.column_map import ColumnMap, raise_all
 from pipeline.ingest.columns import Mapped, Vocabulary, apply
@@ -118,7 +119,8 @@ def _mapped(
         column_map = ColumnMap.load(
             spec.columns, folder=settings.column_maps_dir, beside=settings.settings_path.parent
         )
-    mapped = apply(raw, column_map, raw.kind, vocabulary=vocabulary)
+    raw, marked = without_marks(raw)
+    mapped = apply(raw, column_map, raw.kind, vocabulary=vocabulary).with_changes({}, marked)
     return within_ranges(mapped, limits, as_of=settings.as_of)
 
 

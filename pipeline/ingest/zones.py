@@ -6,7 +6,9 @@ Where there is neither, the table stays empty and scoring says what it assumed.
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+import shapely
 
+from pipeline.geo.shapes import Geometries
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.opening import open_share
 from pipeline.ingest.places import Part, finding, shapes_of, wkb_column
@@ -16,6 +18,11 @@ from pipeline.units import Flags, Floats
 
 # What a surveyed zone of this kind is, whoever passes: a thing that a falling part would hit.
 STATIC_KINDS = ("building", "home")
+# Places that people fill; drawn as a line, such a zone reaches only what falls on the line.
+AREAL_KINDS = (
+    "school", "kindergarten", "hospital", "care_home", "playground", "market", "square", "park",
+    "sports", "car_park", "cemetery",
+)  # fmt: skip
 _FOOT_CLASSES = (
     "pedestrian", "footway", "cycleway", "path", "steps", "bridleway", "crossing", "corridor",
 )  # fmt: skip
@@ -33,7 +40,10 @@ def survey(mapped: Mapped, *, epsg: int, crs: str | None) -> Part:
     hours, months = mapped.text("open_hours"), mapped.text("months")
     share, unread = open_shares(hours, months)
     numbers, impossible = _numbers(mapped)
-    findings = (*shaped.findings, *impossible, *_survey_faults(mapped, unread, numbers))
+    findings = (
+        *shaped.findings, *impossible, *_survey_faults(mapped, unread, numbers),
+        *_areas_as_lines(mapped, shaped.shapes),
+    )  # fmt: skip
     size = len(mapped)
     kind = mapped.text("kind").fill_null("other")
     rows = pc.cast(pa.array(mapped.raw.rows), pa.string())
@@ -145,6 +155,18 @@ def _survey_faults(
             said=("Neither occupancy, persons nor vehicles are told; occupancy is assumed.",
                   "Give occupancy as a word, persons an hour, or vehicles a day."),
         ),
+    )  # fmt: skip
+
+
+def _areas_as_lines(mapped: Mapped, shapes: Geometries) -> tuple[Finding, ...]:
+    """What is said of places with an area that are drawn as a line; shapes, shape (rows,)."""
+    areal = pc.is_in(mapped.text("kind"), value_set=pa.array(AREAL_KINDS))
+    lines: Flags = shapely.get_dimensions(shapes) == 1
+    return finding(
+        mapped, lines & areal.to_numpy(zero_copy_only=False), code="area_given_as_line",
+        done=Done.FLAGGED, column="kind",
+        said=("A place with an area is drawn as a line: only what would fall on the line counts.",
+              "Draw the place as a polygon."),
     )  # fmt: skip
 
 

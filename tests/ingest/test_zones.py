@@ -11,6 +11,7 @@ from pipeline.ingest.quarantine import Done
 from pipeline.ingest.streets import RoadClasses
 from pipeline.published.table import Library
 from pipeline.tables.catalogue_places import ZONES
+from pipeline.tables.inputs import ZONE_KINDS
 from pipeline.tables.store import conform
 from tests.ingest.geo_files import EPSG, file_of
 
@@ -102,6 +103,26 @@ def test_surveyed_zones_of_any_shape_are_kept_and_faults_said() -> None:
         "zone_kind_missing": ([2], Done.FLAGGED),
         "zone_occupancy_missing": ([1], Done.FLAGGED),
     }
+
+
+def test_an_area_drawn_as_a_line_is_kept_and_said() -> None:
+    line = "LINESTRING (0 0, 10 0, 10 10)"
+    mapped = file_of(
+        "zones",
+        [line, SQUARE, line, "MULTILINESTRING ((0 0, 5 5))", None],
+        {
+            "kind": ["school", "school", "path", "park", "park"],
+            "occupancy": ["rare"] * 5,
+        },
+    )
+    part = zones.survey(mapped, epsg=EPSG, crs=None)
+    assert part.table.num_rows == 4
+    (found,) = (f for f in part.findings if f.code == "area_given_as_line")
+    assert (found.rows.tolist(), found.done) == ([0, 3], Done.FLAGGED)
+
+
+def test_every_areal_kind_is_a_kind_of_zone() -> None:
+    assert set(zones.AREAL_KINDS) <= set(ZONE_KINDS)
 
 
 def test_streets_become_zones_with_the_traffic_of_their_class_or_their_own() -> None:

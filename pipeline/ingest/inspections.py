@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.history import flags_of, lacking, numbers, tree_keys
-from pipeline.ingest.measured import ReadingLimits, possible, says_nothing
+from pipeline.ingest.measured import ReadingLimits, possible, says_nothing, without_value
 from pipeline.ingest.places import finding
 from pipeline.ingest.quarantine import Done, Finding, accepted_mask
 from pipeline.tables.catalogue_ingest import DEFECTS, INSPECTIONS, READINGS
@@ -65,7 +65,7 @@ def build(
         if limits is not None and dbh_cm is not None:
             own = np.where(keys < 0, np.nan, np.append(dbh_cm, np.nan)[keys])
             mapped, emptied = possible(mapped, own, limits)  # noqa: PLW2901 - the same file, mended
-            found = (*found, *emptied)
+            found = (*found, *emptied, *without_value(mapped))
         findings.append(found)
         rows = pa.array(np.flatnonzero(accepted_mask(len(mapped), found)))
         parts.append(_rows(mapped, keys).take(rows))

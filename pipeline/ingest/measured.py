@@ -72,6 +72,19 @@ def possible(
     return (mapped.with_changes(columns, ()) if columns else mapped), findings
 
 
+def without_value(mapped: Mapped) -> tuple[Finding, ...]:
+    """Say of measurements by number that no number is left: they are kept out of the readings."""
+    told = mapped.text("reading").cast(pa.string())
+    by_number = pc.is_in(told, value_set=pa.array(_BY_NUMBER)).to_numpy(zero_copy_only=False)
+    empty: Flags = np.all([np.isnan(mapped.number(name)) for name in _NUMBERS], axis=0)
+    return finding(
+        mapped, by_number & empty, code="reading_without_value", done=Done.FLAGGED,
+        column="reading",
+        said=("The measurement has no value that can be used; it counts as not made.",
+              "Write the shell, the hollow, the opening or the decayed share that was measured."),
+    )  # fmt: skip
+
+
 def says_nothing(rows: pa.Table) -> Flags:
     """Rows whose measurement carries no value that can be used, shape (rows,)."""
     by_number = pc.is_in(rows["reading"], value_set=pa.array(_BY_NUMBER))

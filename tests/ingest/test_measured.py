@@ -50,6 +50,36 @@ def test_impossible_measurements_say_nothing(tmp_path: Path) -> None:
     assert all(row["opening_cm"] is None for row in city.rows("readings"))
 
 
+def test_a_measurement_left_without_a_value_is_said_and_not_kept(tmp_path: Path) -> None:
+    city = _city(
+        tmp_path,
+        "i1,T100,2026-05-01,stem,,drill,40,60,,",
+        "i2,T101,2026-05-01,stem,,drill,40,,,",
+        "i3,T102,2026-05-01,stem,,drill,40,-3,,",
+        "i4,T103,2026-05-01,stem,,drill,40,19,,",
+        "i5,T104,2026-05-01,stem,decay,,40,,,",
+    )
+    assert city.codes("findings")["reading_without_value"] == 3
+    assert [row["shell_cm"] for row in city.rows("readings")] == [19.0]
+    assert len(city.rows("inspections")) == 5
+
+
+def test_shares_beyond_the_whole_are_emptied(tmp_path: Path) -> None:
+    header = "tree_id,inspected_on,part,defect,reading,decayed_share,extent_share\n"
+    files = {
+        "trees.csv": inventory(),
+        "inspections.csv": header
+        + "T100,2026-05-01,stem,,tomogram,140 %,\n"
+        + "T101,2026-05-01,stem,crack,,,140 %\n"
+        + "T102,2026-05-01,stem,,tomogram,40 %,\n",
+    }
+    city = LittleCity(tmp_path).ingest(files, inputs=INPUTS)
+    codes = city.codes("findings")
+    assert codes["decayed_share_impossible"] == 1
+    assert codes["extent_share_impossible"] == 1
+    assert [row["decayed_share"] for row in city.rows("readings")] == pytest.approx([0.4])
+
+
 def test_the_sample_town_keeps_its_measurements(larkmere: LarkmereRun) -> None:
     (row,) = larkmere.sql(
         """

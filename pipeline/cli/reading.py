@@ -67,19 +67,20 @@ def read_file(path: Path) -> pa.Table:
     return pa.table({name: column for name, column in found.items() if name in COLUMNS})
 
 
-def read_table(table: pa.Table, library: Library, parameters: IdentificationParameters) -> Sighted:
-    """Columns of text as evidence; what cannot be read is kept as an unread word."""
-    count, key = table.num_rows, parameters.key
-    unread: dict[int, list[str]] = {}
+class _Cells:
+    """The columns of a table of text, and what of them could not be read."""
 
-    def column(name: str) -> pa.ChunkedArray:
-        return (
-            table[name]
-            if name in table.column_names
-            else pa.chunked_array([pa.nulls(count, pa.string())])
-        )
+    def __init__(self, table: pa.Table) -> None:
+        self._table = table
+        self.unread: dict[int, list[str]] = {}
 
-    def one(name: str, read: Callable[[str], int | None], missing: int = -1) -> Ints:
+    def column(self, name: str) -> pa.ChunkedArray:
+        """The column, or one of empty cells where the file has none."""
+        if name in self._table.column_names:
+            return self._table[name]
+        return pa.chunked_array([pa.nulls(self._table.num_rows, pa.string())])
+
+    def one(self, name: str, read: Callable[[str], int | None], missing: int = -1) -> Ints:
         """One number a row; a text that means none is unread."""
 
         def cell(text: str) -> tuple[tuple[int, ...], tuple[str, ...]]:
@@ -88,17 +89,28 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
             value = read(text.strip())
             return ((), (f"{name}={text}",)) if value is None else ((value,), ())
 
-        found = words.read_column(column(name), cell)
-        _keep(unread, found.unread)
-        values = np.full(count, missing, np.int64)
+        found = words.read_column(self.column(name), cell)
+        self.keep(found.unread)
+        values = np.full(self._table.num_rows, missing, np.int64)
         values[found.row] = found.state
         return values
 
+    def keep(self, more: dict[int, tuple[str, ...]]) -> None:
+        """Keep unread words of some rows."""
+        for at, bad in more.items():
+            self.unread.setdefault(at, []).extend(bad)
+
+
+def read_table(table: pa.Table, library: Library, parameters: IdentificationParameters) -> Sighted:
+    """Columns of text as evidence; what cannot be read is kept as an unread word."""
+    count, key = table.num_rows, parameters.key
+    cells = _Cells(table)
+    column, one = cells.column, cells.one
     dictionary = words.Dictionary(key.vocabulary, library.table("character_words"))
     told = {name: column(name) for name in (*CHARACTERS, "position")}
     seen, read = words.mark_seen(told, count, key, dictionary)
     for name, found in read.items():
-        _keep(unread, {at: tuple(f"{name}={x}" for x in bad) for at, bad in found.unread.items()})
+        cells.keep({at: tuple(f"{name}={x}" for x in bad) for at, bad in found.unread.items()})
     trees = NameBook.of_trees(library.table("tree_species"), library.table("tree_names"),
                               least_score=Matching().misspelling_score)  # fmt: skip
     genera = {genus: at for at, genus in enumerate(parameters.genera)}
@@ -127,14 +139,9 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
         sighting_id=tuple(x or str(at) for at, x in enumerate(ids, start=1)),
         evidence=evidence,
         odd=strange,
-        unread=tuple("|".join(unread.get(at, ())) for at in range(count)),
+        unread=tuple("|".join(cells.unread.get(at, ())) for at in range(count)),
         layers=np.where(layers > 0, layers, np.nan).astype(np.float64),
     )
-
-
-def _keep(unread: dict[int, list[str]], more: dict[int, tuple[str, ...]]) -> None:
-    for at, bad in more.items():
-        unread.setdefault(at, []).extend(bad)
 
 
 def _whole(low: int, high: int) -> Callable[[str], int | None]:

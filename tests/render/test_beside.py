@@ -32,14 +32,26 @@ def test_what_the_second_process_refuses_is_refused_here(tmp_path: Path) -> None
     assert "cannot be written" in caught.value.found
 
 
-def test_a_process_that_dies_is_told_with_its_last_word(tmp_path: Path) -> None:
+def test_a_table_that_is_spoiled_is_refused_by_name(tmp_path: Path) -> None:
     made = sheet_world.context(tmp_path)
     made.table("ingest.trees", columns=("tree_key",))  # read here before the file is spoiled
     made.store.path(TREES).write_bytes(b"no table")
     with beside.layers_begun(made, least_trees=1) as end, pytest.raises(RenderError) as caught:
         end()
-    assert "ended with 1" in caught.value.found
+    assert caught.value.where.startswith("trees.parquet")
     assert "Parquet" in caught.value.found
+
+
+def test_a_process_that_dies_is_told_with_its_last_word(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = sheet_world.context(tmp_path)
+    broken = tmp_path / "sitecustomize.py"
+    broken.write_text("import sys\nsys.exit('no second process here')\n", encoding="utf-8")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    with beside.layers_begun(made, least_trees=1) as end, pytest.raises(RenderError) as caught:
+        end()
+    assert "no second process here" in caught.value.found
 
 
 def test_no_process_outlives_a_fault_of_another_output(tmp_path: Path) -> None:

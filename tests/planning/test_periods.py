@@ -204,7 +204,8 @@ def test_late_jobs_take_a_crews_days_from_the_first_on_and_the_rest_is_spread(
         town.add(tree, "prune_part", crew_type="lift", hours=6.0, **due)
     found = town.plan(tmp_path)
     jobs = {row["job_key"]: row for row in found.table("jobs")}
-    late, other = [], []
+    late: list[date] = []
+    other: list[date] = []
     for row in found.table("queue"):
         (late if jobs[row["job_key"]]["deadline_on"] < FIRST else other).append(row["day"])
     # the weekdays from 1 January 2027, a Friday (counted on a calendar)

@@ -171,8 +171,9 @@ def test_fewer_looks_than_in_the_order_of_the_vocabulary() -> None:
 
     Measured: 0.78, 3.2 looks against 4.1 (500 cases; host, month and region known; a case that
     never is 90 % certain counts all 11). A chooser that looks at nothing but the rot type, before
-    cheapness and costs, reaches 0.75. The bound holds what is reached, not what was asked, so that
-    it does not get worse unseen.
+    cheapness and costs, reaches 0.75; looks chosen with the true answers known would take 1.8 to
+    2.3, and 60 % are 2.5. With another draw (seed 8) the proposal reaches 0.83. The bound holds
+    what is reached, not what was asked, so that it does not get worse unseen.
     """
     full = draw(CASES, seed=7, looked=1.0)
     order, order_right = asked_until_sure(full, in_order=True)

@@ -38,6 +38,7 @@ class File:
     accepted : rows that went into a table.
     mapped : its canonical columns, where it has any.
     crs : the CRS and where it was found.
+    derived : sightings and defects read from its rows beside what they are.
     """
 
     raw: RawTable
@@ -46,6 +47,7 @@ class File:
     mapped: Mapped | None = None
     crs: str | None = None
     notes: tuple[str, ...] = field(default=())
+    derived: int = 0
 
     @property
     def account(self) -> RowAccount:
@@ -81,7 +83,7 @@ def sources_table(files: Sequence[File]) -> pa.Table:
                 "encoding": raw.encoding, "delimiter": raw.delimiter,
                 "crs_found": file.crs or raw.crs, "rows_in": account.rows_in,
                 "rows_accepted": account.accepted, "rows_set_aside": account.set_aside,
-                "note": "; ".join(notes) or None,
+                "derived": file.derived, "note": "; ".join(notes) or None,
             }
         )  # fmt: skip
     return _table(rows, SOURCES.arrow_schema)

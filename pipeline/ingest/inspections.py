@@ -223,6 +223,9 @@ def _defects(rows: pa.Table) -> pa.Table:
             **{name: rows[name] for name in _DEFECT_NUMBERS},
             **{name: rows[name].fill_null(False) for name in _DEFECT_TRUTHS},
             "latest": rows["latest"],
+            "origin": pa.array(["reported"] * rows.num_rows, pa.string()),
+            "quoted": pa.nulls(rows.num_rows, pa.string()),
+            "flags": pa.array([""] * rows.num_rows, pa.string()),
         }
     )
 

@@ -150,6 +150,8 @@ def _one_file(
         "width_cm": _floats(mapped.number("width_cm")),
         **{column: mapped.text(column) for column in _COPIED},
         "observer": observer,
+        "origin": pa.array(["reported"] * size, pa.string()),
+        "quoted": pa.nulls(size, pa.string()),
         "flags": joined_flags(size, sorted(masks.items())).cast(pa.string()),
     }
     return pa.table(columns).filter(pa.array(keep)), findings

@@ -1,7 +1,7 @@
 """The ingest stage: the files that the settings name, read, checked, joined and written."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -10,6 +10,7 @@ import pyarrow as pa
 from pipeline.geo.shapes import from_wkb
 from pipeline.ingest import (
     accounts,
+    derived,
     history,
     inspections,
     osm,
@@ -94,8 +95,18 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     )
     teller.step("joining the sightings")
     joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
+    said = _said_by_rows(gathered, past.trees)
+    told, matches = derived.with_sightings(
+        joined.table, joined.matches, [part for one in said for part in one.sightings],
+        trees=past.trees, book=fungi,
+    )  # fmt: skip
+    past.written[tables.DEFECTS] = derived.with_defects(
+        past.written[tables.DEFECTS], [part for one in said for part in one.defects],
+        trees=past.trees, inspections=past.written[tables.INSPECTIONS],
+    )  # fmt: skip
     teller.step("writing")
-    files = (*_tree_files(gathered, site, inventory), *seen, *ground.files, *past.files)
+    tree_files = _tree_files(gathered, site, inventory, said)
+    files = (*tree_files, *seen, *ground.files, *past.files)
     files = tuple(sorted(files, key=lambda file: file.raw.source_key))
     aside = accounts.quarantine_table(
         files, DangerWords(library.table("danger_words", key=("word", "language"))),
@@ -105,8 +116,8 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         **{table: empty(table) for table in tables.INGEST_TABLES},
         tables.TREES: past.trees,
         **past.written,
-        tables.SIGHTINGS: joined.table,
-        tables.SIGHTING_MATCHES: joined.matches,
+        tables.SIGHTINGS: told,
+        tables.SIGHTING_MATCHES: matches,
         **ground.written,
         QUARANTINE: aside,
         FINDINGS: accounts.findings_table(files),
@@ -133,9 +144,25 @@ def _inventory(
     )  # fmt: skip
 
 
-def _tree_files(gathered: Gathered, site: Site, inventory: trees.Inventory) -> tuple[File, ...]:
-    files = zip(gathered["trees"], site.places, inventory.findings, strict=True)
-    return tuple(_file(read, found, crs=place.crs) for read, place, found in files)
+def _said_by_rows(gathered: Gathered, inventory: pa.Table) -> tuple[derived.Derived, ...]:
+    """What each reader of columns or notes made of the tree files; one entry a reader."""
+    return ()
+
+
+def _tree_files(
+    gathered: Gathered, site: Site, inventory: trees.Inventory, said: Sequence[derived.Derived]
+) -> tuple[File, ...]:
+    """The accounts of the tree files, with what was read from their rows beside the trees."""
+    counted = derived.account(said, inventory.table)
+    files = []
+    for number, (read, place, found) in enumerate(
+        zip(gathered["trees"], site.places, inventory.findings, strict=True)
+    ):
+        beside = tuple(one for part in said if part.findings for one in part.findings[number])
+        file = _file(read, (*found, *beside), crs=place.crs)
+        many, words = counted.get(read.mapped.raw.source_key, (0, ""))
+        files.append(replace(file, derived=many, notes=(words,)) if many else file)
+    return tuple(files)
 
 
 def _sightings(

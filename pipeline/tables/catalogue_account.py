@@ -68,8 +68,10 @@ SOURCES = TableSchema(
         Column("rows_in", Kind.INT64, "rows", low=0),
         Column("rows_accepted", Kind.INT64, "rows accepted", low=0),
         Column("rows_set_aside", Kind.INT64, "rows set aside", low=0),
+        Column("derived", Kind.INT64,
+               "sightings and defects read from columns and notes of its rows, beside them", low=0),
         Column("note", Kind.TEXT, "what a reader should know", nullable=True),
     ),
-)
+)  # fmt: skip
 
 ACCOUNT_TABLES = (QUARANTINE, FINDINGS, SOURCES)

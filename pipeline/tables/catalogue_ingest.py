@@ -18,6 +18,12 @@ _ROW = Column(
     "row", Kind.INT64, "record number in the file, the first after the header is 1", low=1
 )
 _FLAGS = Column("flags", Kind.LABEL, "faults and fillings met in the row, codes joined with |")
+ORIGINS = ("reported", "column", "note")
+_ORIGIN = Column("origin", Kind.LABEL,
+                 "reported by a person, or read from a column or a note of the tree's row",
+                 allowed=ORIGINS)  # fmt: skip
+_QUOTED = Column("quoted", Kind.TEXT, "the words on which it rests, where it was read from a row",
+                 nullable=True)  # fmt: skip
 
 TREES = TableSchema(
     "ingest",
@@ -149,6 +155,8 @@ SIGHTINGS = TableSchema(
                allowed=("id_unknown", "id_and_place_disagree", "no_place", "accuracy_unknown",
                         "accuracy_beyond_cap", "no_tree_near", "several_trees_near",
                         "free_in_soil", "tree_not_standing")),
+        _ORIGIN,
+        _QUOTED,
         _FLAGS,
     ),
     (ForeignKey("tree_key", "ingest.trees"), ForeignKey("source_key", "ingest.sources")),
@@ -195,9 +203,11 @@ DEFECTS = TableSchema(
     ("defect_key",),
     (
         Column("defect_key", Kind.INT64, "row number from 0", low=0),
-        Column("inspection_key", Kind.INT64, "the inspection", low=0),
+        Column(
+            "inspection_key", Kind.INT64, "the inspection, or -1 if read from a tree's row", low=-1
+        ),
         _TREE_KEY,
-        Column("seen_on", Kind.DATE, "date of the inspection"),
+        Column("seen_on", Kind.DATE, "date of the inspection, or of the row", nullable=True),
         Column("part", Kind.LABEL, "part", allowed=inputs.PARTS),
         Column("defect", Kind.LABEL, "what", allowed=inputs.DEFECTS),
         Column(
@@ -218,6 +228,9 @@ DEFECTS = TableSchema(
         Column("soil_moved", Kind.BOOL, "soil heaved or cracked"),
         Column("roots_broken", Kind.BOOL, "fresh broken roots"),
         Column("latest", Kind.BOOL, "from the latest inspection of this tree"),
+        _ORIGIN,
+        _QUOTED,
+        _FLAGS,
     ),
     (ForeignKey("tree_key", "ingest.trees"), ForeignKey("inspection_key", "ingest.inspections")),
 )

@@ -27,6 +27,10 @@ class Catalogue:
     prior: list[list[float]]
     cap: list[float]
     most: float
+    not_listed: float
+    family: list[int]
+    share: float
+    widening: float
     among: list[list[float]]
     alike: list[list[float]]
     genus: list[list[float]]
@@ -54,6 +58,11 @@ def drawn(random: np.random.Generator) -> Catalogue:
         prior=[to_one(row) for row in random.uniform(0.01, 1, (3, taxa)).tolist()],
         cap=random.uniform(0.2, 1.0, len(OBSERVERS)).tolist(),
         most=0.999,
+        not_listed=0.5,
+        # Taxon 0 is a genus; some of the others are its species, 'unlisted' is of none.
+        family=[0, *(random.integers(-1, 1, taxa - 2).tolist()), -1],
+        share=0.08,
+        widening=0.3,
         among=parts.tolist(),
         alike=[to_one(row) for row in pairs[0].tolist()],
         genus=[to_one(row) for row in pairs[1].tolist()],
@@ -67,10 +76,15 @@ def as_key(catalogue: Catalogue) -> keys.Key:
         keys.blend(rows, keys.overall(rows), error).T
         for rows, error in zip(blocks, catalogue.error, strict=True)
     ]
+    family = np.array(catalogue.family)
+    prior = keys.with_genera_prior(np.array(catalogue.prior), family, catalogue.share)
+    likelihood = keys.with_genera(np.vstack(parts), family, prior[-1], catalogue.widening)
     names = keys.NameSpread(
         name_by=OBSERVERS,
         cap=np.array(catalogue.cap),
         most=catalogue.most,
+        not_listed=catalogue.not_listed,
+        genus=np.array(catalogue.family),
         among=np.array(catalogue.among),
         look_alike=np.array(catalogue.alike),
         same_genus=np.array(catalogue.genus),
@@ -81,9 +95,9 @@ def as_key(catalogue: Catalogue) -> keys.Key:
             tuple(f"character_{n}" for n in range(len(blocks))),
             tuple(tuple(f"state_{n}" for n in range(rows.shape[1])) for rows in blocks),
         ),
-        likelihood=np.vstack(parts),
+        likelihood=likelihood,
         regions=("one", "other"),
-        prior=np.array(catalogue.prior),
+        prior=prior,
         names=names,
     )
 
@@ -105,7 +119,35 @@ def sightings(random: np.random.Generator, key: keys.Key) -> Evidence:
     )
 
 
+def listed_species(catalogue: Catalogue) -> list[int]:
+    """Species of the one genus, which is taxon 0."""
+    return [taxon for taxon, genus in enumerate(catalogue.family) if genus == 0 and taxon > 0]
+
+
+def how_common(catalogue: Catalogue, region: int) -> list[float]:
+    """How often each taxon is found; the genus as a share of its listed species together."""
+    found = list(catalogue.prior[region])
+    species = listed_species(catalogue)
+    if species:
+        found[0] = catalogue.share * math.fsum(found[s] for s in species)
+    return to_one(found)
+
+
 def chance(catalogue: Catalogue, character: int, taxon: int, state: int) -> float:
+    """P(state | taxon): a genus as the mean of its listed species, widened by 'unlisted'."""
+    species = listed_species(catalogue)
+    if taxon > 0 or not species:
+        return own_chance(catalogue, character, taxon, state)
+    weights = to_one([how_common(catalogue, 2)[s] for s in species])
+    mean = math.fsum(
+        weight * own_chance(catalogue, character, s, state)
+        for weight, s in zip(weights, species, strict=True)
+    )
+    any_fungus = own_chance(catalogue, character, len(catalogue.family) - 1, state)
+    return (1 - catalogue.widening) * mean + catalogue.widening * any_fungus
+
+
+def own_chance(catalogue: Catalogue, character: int, taxon: int, state: int) -> float:
     """P(state | taxon) from the weights."""
     rows = catalogue.usual[character]
     told = [to_one(row) for row in rows if sum(row) > 0]
@@ -121,11 +163,13 @@ def chance(catalogue: Catalogue, character: int, taxon: int, state: int) -> floa
 def before(catalogue: Catalogue, evidence: Evidence, row: int) -> list[float]:
     """What the region, or the name and the region, say of each taxon."""
     region = int(evidence.region[row])
-    prior = catalogue.prior[region if region >= 0 else 2]
+    prior = how_common(catalogue, region if region >= 0 else 2)
     name = int(evidence.name[row])
     if name < 0:
         return prior
     means = [float(m) for m in evidence.meanings[name]]
+    anywhere = how_common(catalogue, 2)
+    here = to_one([m * p / a for m, p, a in zip(means, prior, anywhere, strict=True)])
     by = int(evidence.name_by[row])
     cap = min(catalogue.cap[by], catalogue.most)
     stated = float(evidence.certainty[row])
@@ -137,7 +181,7 @@ def before(catalogue: Catalogue, evidence: Evidence, row: int) -> list[float]:
         genus = math.fsum(means[named] * catalogue.genus[named][taxon] for named in taxa)
         instead.append(catalogue.among[by][0] * alike + catalogue.among[by][1] * genus)
     left = 1 - math.fsum(instead)
-    return [right * means[t] + (1 - right) * (instead[t] + left * prior[t]) for t in taxa]
+    return [right * here[t] + (1 - right) * (instead[t] + left * prior[t]) for t in taxa]
 
 
 def enumerated(catalogue: Catalogue, evidence: Evidence, row: int) -> list[float]:
@@ -221,7 +265,7 @@ def test_several_sightings_of_one_body_add_up_in_any_order(seed: int) -> None:
     alone = np.exp(log)
     for at in range(3):
         weights = [
-            catalogue.prior[at][taxon] * math.prod(alone[body == at, taxon].tolist())
+            how_common(catalogue, at)[taxon] * math.prod(alone[body == at, taxon].tolist())
             for taxon in range(len(key.taxon_id))
         ]
         np.testing.assert_allclose(found[at], to_one(weights), rtol=0, atol=1e-12)

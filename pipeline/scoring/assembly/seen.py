@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from pipeline.published.table import PublishedTable
 from pipeline.scoring.identification.evidence import Evidence, Vocabulary
-from pipeline.scoring.identification.key import Key
+from pipeline.scoring.identification.key import Key, meaning_of
 from pipeline.units import Flags, Floats, Ints
 
 _BETWEEN = re.compile(r"[|;,/]")
@@ -166,11 +166,8 @@ def no_names(count: int, key: Key) -> NamesGiven:
 
 def meanings(names: Sequence[tuple[int, ...]], key: Key) -> Floats:
     """Weights of the taxa that each name may mean, by how often they are found, (names, taxa)."""
-    found = np.zeros((len(names), len(key.taxon_id)))
-    for number, taxa in enumerate(names):
-        at = list(taxa)
-        found[number, at] = key.prior[-1, at] / key.prior[-1, at].sum()
-    return found
+    found = [meaning_of(taxa, key) for taxa in names]
+    return np.array(found, np.float64).reshape(len(names), len(key.taxon_id))
 
 
 def distinct(evidence: Evidence, odd: Flags) -> tuple[Evidence, Ints, Ints]:

@@ -7,7 +7,7 @@ states of the taxon, by how usual they are, after fading. So no single observati
 taxon, and what nobody looked at does not count. 'Unlisted' is a taxon with the overall frequencies.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +28,8 @@ class NameSpread:
     name_by : who names.
     cap : most that a name is trusted [share], shape (observers,).
     most : no name is trusted further than this, so that none is beyond doubt.
+    not_listed : how far a name that no list holds means a fungus that none lists [share].
+    genus : row of the genus of each taxon, its own for that row, -1 for none, shape (taxa,).
     among : share of the rest that goes to look-alikes, same genus, all taxa, (observers, 3).
     look_alike : of a named taxon the weights of what it may be instead, shape (taxa, taxa); a row
         sums to one, or to zero where nothing is known.
@@ -37,6 +39,8 @@ class NameSpread:
     name_by: tuple[str, ...]
     cap: Floats
     most: float
+    not_listed: float
+    genus: Ints
     among: Floats
     look_alike: Floats
     same_genus: Floats
@@ -90,6 +94,70 @@ def overall(usual: Floats) -> Floats:
     return even if not len(told) else (told.mean(axis=0) + even) / 2.0
 
 
+def with_genera_prior(prior: Floats, genus: Ints, share: float) -> Floats:
+    """The prior with the row of each genus as another species of it than those listed.
+
+    A genus of which no species is listed keeps its own.
+
+    Parameters
+    ----------
+    prior : shape (regions, taxa).
+    genus : see NameSpread.
+    share : how common all that are not listed are beside all that are.
+    """
+    row, species = _members(genus)
+    listed = prior @ species.T
+    found = prior.copy()
+    found[:, row] = np.where(listed > 0, share * listed, prior[:, row])
+    found /= found.sum(axis=1, keepdims=True)
+    return found
+
+
+def with_genera(likelihood: Floats, genus: Ints, common: Floats, widening: float) -> Floats:
+    """P(state | taxon) with the row of each genus as the mean of its species, widened.
+
+    Parameters
+    ----------
+    likelihood : shape (states, taxa); the last taxon, 'unlisted', has the overall frequencies.
+    common : how often each taxon is found: the weight of the mean, shape (taxa,).
+    widening : share of the overall frequencies in the mixture.
+    """
+    row, species = _members(genus)
+    weight = species * common
+    total = weight.sum(axis=1)
+    listed = total > 0
+    mean = likelihood @ (weight[listed] / total[listed, None]).T
+    found = likelihood.copy()
+    found[:, row[listed]] = (1.0 - widening) * mean + widening * likelihood[:, -1:]
+    return found
+
+
+def _members(genus: Ints) -> tuple[Ints, Floats]:
+    """Rows that are genera, and the listed species of each, shape (genera, taxa)."""
+    row = np.flatnonzero(genus == np.arange(len(genus)))
+    species = (genus[None, :] == row[:, None]).astype(np.float64)
+    species[np.arange(len(row)), row] = 0.0
+    return row, species
+
+
+def meaning_of(taxa: Sequence[int], key: Key) -> Floats:
+    """What a name means that stands for these taxa: weights that sum to one, shape (taxa,).
+
+    A genus means its listed species and its own row, by how common they are. A name that no list
+    holds (the taxon 'unlisted' alone) is as often a word that the lists lack as a fungus that they
+    lack, so it means 'unlisted' in part and in part nothing.
+    """
+    named = np.zeros(len(key.taxon_id), np.bool_)
+    named[list(taxa)] = True
+    genera = np.flatnonzero(named & (key.names.genus == np.arange(len(named))))
+    named |= np.isin(key.names.genus, genera)
+    common = key.prior[-1]
+    meant: Floats = np.where(named, common, 0.0) / common[named].sum()
+    if named[key.unlisted] and named.sum() == 1:
+        meant = key.names.not_listed * meant + (1.0 - key.names.not_listed) * common
+    return meant
+
+
 def log_posterior(evidence: Evidence, key: Key) -> Floats:
     """Log-probability of every taxon up to a constant of each row, shape (sightings, taxa)."""
     return log_prior(evidence, key) + log_likelihood(evidence, key)
@@ -114,7 +182,10 @@ def log_prior(evidence: Evidence, key: Key) -> Floats:
 
 def _by_name(evidence: Evidence, region: Ints, key: Key) -> Floats:
     """Probability of the taxa from the name and the region alone, shape (sightings, taxa)."""
-    spread, meant = key.names, evidence.meanings[evidence.name]
+    spread = key.names
+    # A name that means several taxa means those of the region before the others.
+    meant = evidence.meanings[evidence.name] * (key.prior / key.prior[-1])[region]
+    meant /= meant.sum(axis=1, keepdims=True)
     cap = np.minimum(spread.cap, spread.most)[evidence.name_by]
     stated = np.where(np.isnan(evidence.certainty), cap, np.clip(evidence.certainty, 0.0, 1.0))
     right = np.minimum(stated, cap)[:, None]
@@ -124,7 +195,8 @@ def _by_name(evidence: Evidence, region: Ints, key: Key) -> Floats:
     # Where nothing is known of look-alikes or of the genus, their part goes to all taxa.
     rest = among[:, :1] * alike + among[:, 1:2] * genus
     rest += (1.0 - rest.sum(axis=1, keepdims=True)) * key.prior[region]
-    return right * meant + (1.0 - right) * rest
+    found: Floats = right * meant + (1.0 - right) * rest
+    return found
 
 
 def normalised(log: Floats) -> Floats:

@@ -25,6 +25,9 @@ class Looks:
     minutes : how long it takes [min], shape (looks,).
     order : which comes first where all is equal, shape (looks,).
     cost : cost of telling a fungus of one action code for one of another, shape (codes, codes).
+    sure : the rot type is certain from this probability [share].
+    certainty_weight : weight of the chance that a look makes the rot type certain, beside the
+        mean share of doubt and cost that it takes away.
     near_equal : looks are near equal where their worth differs by less than this share.
     enough : no look is proposed that takes away less of the doubt than this share.
     """
@@ -34,6 +37,8 @@ class Looks:
     minutes: Floats
     order: Floats
     cost: Floats
+    sure: float
+    certainty_weight: float
     near_equal: float
     enough: float
 
@@ -98,8 +103,29 @@ def cost_saved(
     return np.maximum(saved, 0.0)
 
 
+def chance_of_certainty(
+    posterior: Floats, key: Key, characters: tuple[str, ...], group: Ints, *, sure: float
+) -> Floats:
+    """Chance that the answer makes one group certain, shape (sightings, characters).
+
+    0 where it is certain already.
+    """
+    member = np.eye(int(group.max()) + 1)[group]
+    known = (posterior @ member).max(axis=1) >= sure
+    chance = np.zeros((len(posterior), len(characters)))
+    for number, name in enumerate(characters):
+        both = joint(posterior, key.likelihood[key.vocabulary.span(name)], group)
+        answer = both.sum(axis=2)
+        chance[:, number] = (answer * (both.max(axis=2) >= sure * answer)).sum(axis=1)
+    chance[known] = 0.0
+    return chance
+
+
 def worth(posterior: Floats, key: Key, traits: Traits, looks: Looks) -> Floats:
-    """Worth of each look: mean share of doubt and of cost taken away, (sightings, looks)."""
+    """Worth of each look, shape (sightings, looks).
+
+    The mean share of doubt and of cost that it takes away, and the chance that it settles the rot.
+    """
     group = rot_and_part(traits)
     member = np.eye(int(group.max()) + 1)[group]
     doubt = entropy(posterior @ member)[:, None]
@@ -111,7 +137,9 @@ def worth(posterior: Floats, key: Key, traits: Traits, looks: Looks) -> Floats:
     saved = cost_saved(posterior, key, looks.character, traits.action_code, looks.cost)
     # Which rot and part decides first, then what a confusion would cost, then which taxon.
     shares = [_share(over_groups, doubt), _share(saved, cost), _share(over_taxa, all_doubt)]
-    return np.asarray(sum(shares) / len(shares), np.float64)
+    settles = chance_of_certainty(posterior, key, looks.character, traits.rot, sure=looks.sure)
+    mean = np.asarray(sum(shares) / len(shares), np.float64)
+    return mean + looks.certainty_weight * settles
 
 
 def _share(part: Floats, whole: Floats) -> Floats:

@@ -8,7 +8,14 @@ import numpy as np
 from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library, PublishedTable
 from pipeline.scoring.identification.evidence import Vocabulary
-from pipeline.scoring.identification.key import Key, NameSpread, blend, overall
+from pipeline.scoring.identification.key import (
+    Key,
+    NameSpread,
+    blend,
+    overall,
+    with_genera,
+    with_genera_prior,
+)
 from pipeline.scoring.identification.meaning import Limits, Traits
 from pipeline.scoring.identification.questions import Looks
 from pipeline.scoring.parameters.read import flags, place, places
@@ -71,19 +78,26 @@ def identification_parameters(
     alike = library.table("look_alikes", key=("taxon_id", "mistaken_for"))
     vocabulary, likelihood = _likelihood(library, taxon_id, error_factor)
     weights = _weights(library.table("how_usual"))
+    genus, limits = _genera(taxa), library.table("key_limits")
+    prior = with_genera_prior(
+        _prior(library, taxon_id), genus, limits.number("value", quantity="genus_prior")
+    )
+    likelihood = with_genera(
+        likelihood, genus, prior[-1], limits.number("value", quantity="genus_widening")
+    )
     key = Key(
         taxon_id=taxon_id,
         vocabulary=vocabulary,
         likelihood=likelihood,
         regions=REGIONS,
-        prior=_prior(library, taxon_id),
-        names=_spread(library, taxa, alike, weights),
+        prior=prior,
+        names=_spread(library, genus, prior[-1], alike, weights),
     )
     return IdentificationParameters(
         key=key,
         traits=_traits(taxa),
         looks=_looks(library),
-        limits=_limits(library.table("key_limits")),
+        limits=_limits(limits),
         names=(*taxa.texts("accepted_name"), "another fungus"),
         genera=vocabulary.states[vocabulary.characters.index("host")],
         tell_apart={
@@ -243,16 +257,25 @@ def _prior(library: Library, taxon_id: tuple[str, ...]) -> Floats:
     return np.vstack([found, found.mean(axis=0)])
 
 
+def _genera(taxa: PublishedTable) -> Ints:
+    """Row of the genus that each taxon belongs to, its own for that row, -1 for none, (taxa,)."""
+    names = taxa.texts("accepted_name")
+    row = {name.split()[0]: at for at, name in enumerate(names) if taxa.rows[at]["rank"] == "genus"}
+    return np.array([*(row.get(name.split()[0], -1) for name in names), -1], np.int64)
+
+
 def _spread(
     library: Library,
-    taxa: PublishedTable,
+    genus: Ints,
+    common: Floats,
     alike: PublishedTable,
     weight: Callable[[str, str], float],
 ) -> NameSpread:
+    limits = library.table("key_limits")
     trust, spread = library.table("name_certainty"), library.table("name_spread")
     order = [spread.texts("name_by").index(name) for name in trust.texts("name_by")]
     columns = ("look_alikes_share", "same_genus_share", "any_share")
-    ids = taxa.texts("taxon_id")
+    ids = library.table("taxa").texts("taxon_id")
     look = np.zeros((len(ids) + 1, len(ids) + 1))
     true, told = places(alike, "taxon_id", ids), places(alike, "mistaken_for", ids)
     often = [weight(f"table {alike.name}", text) for text in alike.texts("how_often")]
@@ -260,14 +283,14 @@ def _spread(
     np.maximum.at(look, (told, true), often)
     back = look.T.copy()
     look = np.where(look > 0, look, back)
-    genus = np.array([name.split()[0] for name in taxa.texts("accepted_name")])
-    same = np.zeros_like(look)
-    same[:-1, :-1] = genus[:, None] == genus[None, :]
+    same = ((genus[:, None] == genus[None, :]) & (genus >= 0)) * common
     np.fill_diagonal(same, 0.0)
     return NameSpread(
         name_by=trust.texts("name_by"),
         cap=trust.numbers("certainty_cap_share"),
-        most=1.0 - library.table("key_limits").number("value", quantity="least_doubt"),
+        most=1.0 - limits.number("value", quantity="least_doubt"),
+        not_listed=limits.number("value", quantity="unknown_name"),
+        genus=genus,
         among=np.stack([spread.numbers(name) for name in columns], axis=1)[order],
         look_alike=_rows_to_one(look),
         same_genus=_rows_to_one(same),
@@ -308,6 +331,8 @@ def _looks(library: Library) -> Looks:
         minutes=t.numbers("minutes")[kept],
         order=t.numbers("order")[kept],
         cost=cost,
+        sure=limits.number("value", quantity="rot_certain"),
+        certainty_weight=limits.number("value", quantity="certainty_weight"),
         near_equal=limits.number("value", quantity="near_equal"),
         enough=limits.number("value", quantity="enough"),
     )

@@ -26,6 +26,7 @@ TELLS_MOST = replace(
     LOOKS,
     minutes=np.zeros(len(LOOKS.character)),
     cost=np.zeros_like(LOOKS.cost),
+    certainty_weight=0.0,
     near_equal=0.0,
     enough=0.0,
 )
@@ -165,20 +166,46 @@ def asked_until_sure(full: Drawn, *, in_order: bool) -> tuple[Ints, Flags]:
     return needed, right
 
 
+def test_chance_of_certainty_is_what_trying_shows() -> None:
+    cases = tried()
+    group = TRAITS.rot
+    found = questions.chance_of_certainty(cases.now, KEY, LOOKS.character, group, sure=SURE)
+    known = meaning.rot_probability(cases.now, TRAITS).max(axis=1) >= SURE
+    assert (found[known] == 0).all()
+    drawn = draw(CASES, seed=3, looked=0.3)
+    for number, name in enumerate(LOOKS.character):
+        span = KEY.vocabulary.span(name)
+        expected = np.zeros(CASES)
+        for state in range(span.start, span.stop):
+            answer = drawn.seen.copy()
+            answer[:, span] = False
+            answer[:, state] = True
+            after = meaning.rot_probability(posterior(answer, drawn.region), TRAITS).max(axis=1)
+            expected += (cases.now @ KEY.likelihood[state]) * (after >= SURE)
+        rows = ~known & np.isfinite(cases.taxa[:, number])
+        np.testing.assert_allclose(found[rows, number], expected[rows], rtol=0, atol=1e-9)
+
+
 @pytest.mark.slow
 def test_fewer_looks_than_in_the_order_of_the_vocabulary() -> None:
     """Asked were 60 % of the looks. It is NOT reached.
 
-    Measured: 0.78, 3.2 looks against 4.1 (500 cases; host, month and region known; a case that
-    never is 90 % certain counts all 11). A chooser that looks at nothing but the rot type, before
-    cheapness and costs, reaches 0.75; looks chosen with the true answers known would take 1.8 to
-    2.3, and 60 % are 2.5. With another draw (seed 8) the proposal reaches 0.83. The bound holds
-    what is reached, not what was asked, so that it does not get worse unseen.
+    Measured over four draws of 500 cases: 0.77, 0.73, 0.80 and 0.72, together 0.76, 3.1 looks
+    against 4.1 (host, month and region known; a case that never is 90 % certain counts all 11).
+    Without the weight of certainty it was 0.83. A chooser that tries all answers of two looks
+    ahead and looks at nothing but the rot type reaches 0.72; looks chosen with the true answers
+    known would take 0.45 to 0.55. The bound holds what is reached, not what was asked, so that it
+    does not get worse unseen.
     """
-    full = draw(CASES, seed=7, looked=1.0)
-    order, order_right = asked_until_sure(full, in_order=True)
-    proposed, right = asked_until_sure(full, in_order=False)
-    assert proposed.mean() / order.mean() <= 0.82
-    sure = proposed < len(VOCABULARY)
-    assert right[sure].mean() >= SURE
-    assert order_right[order < len(VOCABULARY)].mean() >= SURE
+    in_order, proposed, right, order_right = [], [], [], []
+    for seed in (7, 8):
+        full = draw(CASES, seed=seed, looked=1.0)
+        needed, correct = asked_until_sure(full, in_order=True)
+        in_order.append(needed.mean())
+        order_right.append(correct[needed < len(VOCABULARY)].mean())
+        needed, correct = asked_until_sure(full, in_order=False)
+        proposed.append(needed.mean())
+        right.append(correct[needed < len(VOCABULARY)].mean())
+    assert np.mean(proposed) / np.mean(in_order) <= 0.78
+    assert np.mean(right) >= SURE
+    assert np.mean(order_right) >= SURE

@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.ingest.sheet_dates import sheet_date
 from pipeline.units import Ints
 
 Reader = Callable[[str], tuple[object, str | None]]
@@ -96,7 +97,12 @@ def by_distinct(
 
 
 def odd_number(
-    cell: str, *, decimal: str, scale: float, units: Callable[[str], float | None]
+    cell: str,
+    *,
+    decimal: str,
+    scale: float,
+    units: Callable[[str], float | None],
+    sheet_year: int | None = None,
 ) -> tuple[float | None, str | None]:
     """A number that is not written plainly: decimal comma, thousands, a unit of its own.
 
@@ -106,6 +112,8 @@ def odd_number(
     scale : what numbers of the column are multiplied by afterwards; a number with its own unit is
         divided by it here, so that its own unit stands.
     units : factor from a unit to the canonical one, None if it does not fit.
+    sheet_year : the year that a spreadsheet added where it made dates of numbers; None: such a
+        number is not guessed.
 
     Returns
     -------
@@ -113,11 +121,11 @@ def odd_number(
     """
     match = _NUMBER.fullmatch(cell.replace("\u00a0", "").replace("\u2009", "").strip())
     if match is None:
-        return None, "number_unreadable"
+        return _of_sheet_date(cell, sheet_year)
     sign, digits, tail = match.groups()
     number, code = _digits(digits, decimal)
     if number is None:
-        return None, code
+        return _of_sheet_date(cell, sheet_year) if code == "number_unreadable" else (None, code)
     number = -number if sign == "-" else number
     tail = tail.strip().lower()
     if not tail:
@@ -125,6 +133,15 @@ def odd_number(
     unit = _UNITS.get(tail)
     own = units(unit) if unit is not None else None
     return (None, "unit_unknown") if own is None else (number * own / scale, None)
+
+
+def _of_sheet_date(cell: str, sheet_year: int | None) -> tuple[float | None, str]:
+    """The number that a date was, where the map says how it was made; else the fault."""
+    found = sheet_date(cell)
+    if found is None:
+        return None, "number_unreadable"
+    number = None if sheet_year is None else found.number(sheet_year)
+    return (None, "spreadsheet_date") if number is None else (number, "spreadsheet_number")
 
 
 def _digits(digits: str, decimal: str) -> tuple[float | None, str]:
@@ -262,6 +279,7 @@ def word_reader(
     """
 
     def one(word: str) -> str | None:
+        """The canonical word, '' for a word that says nothing here, None for an unknown one."""
         plain = word.strip().lower()
         snake = plain.replace(" ", "_").replace("-", "_")
         if plain in codes:
@@ -273,9 +291,9 @@ def word_reader(
     def read(cell: str) -> tuple[str | None, str | None]:
         whole = one(cell)
         if whole is not None or not several:
-            return whole, None if whole is not None else "word_unknown"
+            return whole or None, None if whole is not None else "word_unknown"
         parts = [one(part) for part in re.split(r"[|,;]", cell) if part.strip()]
-        known = list(dict.fromkeys(part for part in parts if part is not None))
-        return ("|".join(known) or None), None if len(known) == len(parts) else "word_unknown"
+        known = list(dict.fromkeys(part for part in parts if part))
+        return ("|".join(known) or None), "word_unknown" if None in parts else None
 
     return read

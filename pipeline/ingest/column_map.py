@@ -17,6 +17,7 @@ DECIMALS = (".", ",", "auto")
 MEASURES = ("diameter", "girth")
 _RULE_KEYS = {
     "column", "unit", "measure", "classes", "codes", "otherwise", "split", "take", "dates",
+    "spreadsheet_year",
 }  # fmt: skip
 _KM_PER_MILE = 1.609344  # exact: the international mile of 1959
 _FACTORS: dict[str, dict[str, float]] = {
@@ -66,6 +67,7 @@ class ColumnRule:
     split: str | None = None
     take: int = 0
     dates: tuple[str, ...] = ()
+    spreadsheet_year: int | None = None
 
     @property
     def takes_part(self) -> bool:
@@ -286,8 +288,12 @@ def _rule(
         faults.append(MapError(at, f"unit {unit!r}", f"one of {', '.join(fit)}"))
     if measure not in MEASURES:
         faults.append(MapError(at, f"measure {measure!r}", f"one of {', '.join(MEASURES)}"))
+    if not isinstance(value.get("spreadsheet_year"), int | None):
+        faults.append(MapError(f"{at}, key spreadsheet_year", repr(value["spreadsheet_year"]),
+                               "the year in which the sheet was filled, as 2010"))  # fmt: skip
     codes = {str(k).strip().lower(): str(v) for k, v in value.get("codes", {}).items()}
-    wrong = sorted({v for v in codes.values() if column.allowed and v not in column.allowed})
+    # '' says that the word tells nothing of this column, as a code of another thing
+    wrong = sorted({v for v in codes.values() if column.allowed and v not in {"", *column.allowed}})
     if wrong:
         faults.append(MapError(at, f"codes to {wrong}", f"codes to {', '.join(column.allowed)}"))
     return ColumnRule(
@@ -301,6 +307,7 @@ def _rule(
         split=value.get("split"),
         take=int(value.get("take", 0)),
         dates=tuple(value.get("dates", ())),
+        spreadsheet_year=value.get("spreadsheet_year"),
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from pipeline.ingest import cells
 from pipeline.ingest.column_map import ColumnMap, ColumnRule, factor, nearest, raise_all
 from pipeline.ingest.quarantine import Done, Finding
 from pipeline.ingest.readers import RawTable
+from pipeline.ingest.repeats import plain_header
 from pipeline.tables.inputs import INPUTS, InputColumn
 from pipeline.units import Flags, Floats, diameter_from_girth
 
@@ -26,7 +27,8 @@ class Mapped:
 
     Columns that the file does not have come back empty: all null, or all NaN. `findings` hold what
     could not be understood; those values are empty here and kept in the file's own table. `marks`
-    are flags that need no finding: code to rows, shape (n,).
+    are flags that need no finding: code to rows, shape (n,). `missing` are the words, in lower
+    case, that the map takes for nothing.
     """
 
     raw: RawTable
@@ -36,6 +38,7 @@ class Mapped:
     rules: dict[str, ColumnRule] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     marks: dict[str, Flags] = field(default_factory=dict)
+    missing: frozenset[str] = frozenset({""})
 
     def __len__(self) -> int:
         """Number of rows."""
@@ -126,7 +129,10 @@ def apply(
     for name, constant in column_map.constants.items():
         columns[name] = _constant(declared[name], constant, len(raw))
     marks = _marks(raw, column_map)
-    return Mapped(raw, kind, found, columns, dict(column_map.columns), tuple(findings), marks)
+    return Mapped(
+        raw, kind, found, columns, dict(column_map.columns), tuple(findings), marks,
+        column_map.missing,
+    )  # fmt: skip
 
 
 def _marks(raw: RawTable, column_map: ColumnMap) -> dict[str, Flags]:
@@ -166,11 +172,11 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
         right, remedy = f"a column map for {kind}", "Name another map in the settings."
         raise InputError(where=where, found=wrong, expected=right, remedy=remedy)
     headers = raw.data.column_names
-    plain = {header.strip().lower(): header for header in reversed(headers)}
+    plain = {plain_header(header): header for header in reversed(headers)}
     found: dict[str, str] = {}
     faults: list[PipelineError] = []
     for name, rule in column_map.columns.items():
-        header = plain.get(rule.column.strip().lower())
+        header = plain.get(plain_header(rule.column))
         header = rule.column if rule.column in headers else header
         if header is None:
             faults.append(InputError(
@@ -272,7 +278,7 @@ def _numbers(
     values = pc.if_else(plain, text, None).cast(pa.float64())
     read = partial(
         cells.odd_number, decimal=column_map.decimal, scale=scale,
-        units=lambda unit: factor(column.unit, unit),
+        units=lambda unit: factor(column.unit, unit), sheet_year=rule.spreadsheet_year,
     )  # fmt: skip
     # an odd cell is read in its own unit, so it is brought back to the column's before scaling
     odd, faults = cells.by_distinct(pc.if_else(plain, None, text), read, kind=pa.float64())
@@ -313,6 +319,13 @@ _TEXTS: dict[str, tuple[str, str, Done]] = {
         "the comma may part thousands or decimals",
         "Write the number without a thousands mark, or set `decimal` in the column map.",
         Done.EMPTIED),
+    "spreadsheet_date": (
+        "a spreadsheet took the number for a date: 02/05/10 was most likely 2.5, 01/01/75 1.75",
+        "If so, name the year in which the sheet was filled in the map: spreadsheet_year = 2010.",
+        Done.EMPTIED),
+    "spreadsheet_number": (
+        "a spreadsheet had taken the number for a date; it was read back as the map says",
+        "Mend the column in the file.", Done.MENDED),
     "unit_unknown": (
         "the number carries a unit that does not fit the column",
         "Write the number in the column's unit.", Done.EMPTIED),

@@ -56,13 +56,16 @@ class Reject:
     row : record number in the file, the first after the header is 1.
     line : line of the file, or None.
     text : the record as it stands.
-    reason : one sentence.
+    reason, remedy : one sentence each.
+    code : kind of fault, snake_case.
     """
 
     row: int
     line: int | None
     text: str
     reason: str
+    code: str = "record_broken"
+    remedy: str = "Mend the record: as many cells as headers, quotes in pairs."
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ import pyarrow.csv
 from pipeline.errors import InputError, ManyFaults, PipelineError
 from pipeline.ingest import decoding, sheets, vectors
 from pipeline.ingest.quarantine import Reject
+from pipeline.ingest.repeats import repeated_headers
 from pipeline.settings.model import InputFile
 from pipeline.units import Ints
 
@@ -27,6 +28,7 @@ SHEET_ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 _LARGEST_BLOCK = 2**31 - 1
 _ZIP_MARK = b"PK\x03\x04"
 _MUST_HAVE_ROWS = frozenset({"trees"})
+HEADER_REPEATED = "header_repeated"
 
 
 @dataclass(frozen=True)
@@ -225,14 +227,39 @@ def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Conte
     if table is None:
         table, rejects, rows = _some_records(text.data, delimiter, headers, where=where)
     size = table.num_rows + len(rejects)
+    lines = _line_starts(path, text, delimiter, len(headers), size)
+    numbers = np.arange(1, size + 1) if rows is None else rows
+    again = repeated_headers(table)
+    if len(again):
+        rejects += _repeats(table, again, numbers, lines(), delimiter)
+        kept = np.delete(np.arange(table.num_rows), again)
+        table, numbers = table.take(pa.array(kept)), numbers[kept]
     return _Content(
         "CSV, gzip" if path.suffix.lower() == ".gz" else "CSV",
         table,
-        rows=rows,
+        rows=numbers,
         encoding=text.encoding,
         delimiter=delimiter,
         rejects=rejects,
-        line_starts=_line_starts(path, text, delimiter, len(headers), size),
+        line_starts=lines,
+    )
+
+
+def _repeats(
+    table: pa.Table, again: Ints, numbers: Ints, lines: Ints | None, delimiter: str
+) -> tuple[Reject, ...]:
+    """The rows that are headers once more, as records set aside."""
+    cells = table.take(pa.array(again)).to_pylist()
+    return tuple(
+        Reject(
+            int(number),
+            None if lines is None else int(lines[number - 1]),
+            delimiter.join(cell or "" for cell in row.values()),
+            "the header stands again among the rows",
+            HEADER_REPEATED,
+            "Nothing, or delete the row: no tree is lost with it.",
+        )
+        for number, row in zip(numbers[again].tolist(), cells, strict=True)
     )
 
 

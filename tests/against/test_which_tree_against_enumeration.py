@@ -110,8 +110,8 @@ def distance_weights(town: Town) -> dict[int, float]:
     return {c: w / total for c, w in weight.items()}
 
 
-def enumerated(town: Town, fungi: Fungi) -> tuple[dict[int, float], list[float]]:
-    """P(tree) of each candidate and P(fungus), from the sum over every tree, genus and fungus."""
+def enumerated(town: Town, fungi: Fungi) -> tuple[dict[int, float], list[float], list[float]]:
+    """P(tree), and P(fungus) after and before it was seen: sums over tree, genus and fungus."""
     errors, taxa = fungi.errors, range(len(fungi.hosts))
     prior = fungi.prior[town.region]
     share = [math.fsum(prior[t] * fungi.hosts[t][g] for t in taxa) for g in range(GENERA)]
@@ -137,28 +137,26 @@ def enumerated(town: Town, fungi: Fungi) -> tuple[dict[int, float], list[float]]
             named = 1 - errors.tree_id if c == town.named else errors.tree_id * slip
             candidates[c] = place * named
     joint: dict[tuple[int, int], float] = {}
-    for c, w in candidates.items():
+    given: dict[int, list[float]] = {}
+    for c, w in (candidates or {-1: 1.0}).items():
         genus = town.genus[c] if c >= 0 else -1
+        each = [genus] if genus >= 0 else list(range(GENERA))
+        alone = []
         for t in taxa:
-            seen = 1.0 if town.form < 0 else fungi.forms[t][town.form]
-            each = [genus] if genus >= 0 else range(GENERA)
             chance = 0.0
             for g in each:
                 of_population = 1.0 if genus >= 0 else share[g]
                 fungus_given_genus = prior[t] * fungi.hosts[t][g] / share[g]
                 chance += of_population * fungus_given_genus * told_given(g)
+            alone.append(chance)
+            seen = 1.0 if town.form < 0 else fungi.forms[t][town.form]
             joint[c, t] = w * chance * seen
-    if not joint:
-        alone = [
-            prior[t]
-            * (1.0 if town.form < 0 else fungi.forms[t][town.form])
-            * math.fsum(fungi.hosts[t][g] * told_given(g) for g in range(GENERA))
-            for t in taxa
-        ]
-        return {}, [a / math.fsum(alone) for a in alone]
+        given[c] = [a / math.fsum(alone) for a in alone]
     total = math.fsum(joint.values())
-    tree = {c: math.fsum(joint[c, t] for t in taxa) / total for c in candidates}
-    return tree, [math.fsum(joint[c, t] for c in candidates) / total for t in taxa]
+    tree = {c: math.fsum(joint[c, t] for t in taxa) / total for c in given}
+    after = [math.fsum(joint[c, t] for c in given) / total for t in taxa]
+    before = [math.fsum(p * given[c][t] for c, p in tree.items()) for t in taxa]
+    return (tree if candidates else {}), after, before
 
 
 def computed(town: Town, fungi: Fungi) -> tuple[CandidateTrees, Joint]:
@@ -212,12 +210,13 @@ def test_one_thousand_random_layouts(block: int) -> None:
     with_trees = 0
     for _ in range(100):
         town, fungi = drawn(random)
-        tree, taxa = enumerated(town, fungi)
+        tree, taxa, before = enumerated(town, fungi)
         rows, joint = computed(town, fungi)
         assert set(rows.tree.tolist()) == set(tree)
         expected = [tree[c] for c in rows.tree.tolist()]
         np.testing.assert_allclose(joint.probability, expected, rtol=1e-10, atol=1e-12)
         np.testing.assert_allclose(joint.taxa[0], taxa, rtol=1e-10, atol=1e-12)
+        np.testing.assert_allclose(joint.expected[0], before, rtol=1e-10, atol=1e-12)
         listed = {c: p for c, p in tree.items() if c >= 0}
         _, best = best_trees(rows, joint.probability, sightings=1)
         assert best[0] == pytest.approx(max(listed.values(), default=0.0), abs=1e-12)

@@ -100,10 +100,12 @@ class Joint:
     ----------
     probability : of each candidate, in the order of CandidateTrees.
     taxa : probability of the taxa whatever the tree, shape (sightings, taxa).
+    expected : the same before anything was seen but region, trees and host, (sightings, taxa).
     """
 
     probability: Floats
     taxa: Floats
+    expected: Floats
 
 
 def joint_posterior(
@@ -146,13 +148,18 @@ def joint_posterior(
     probability = _normalised_by(log, s, len(taxa))
 
     # The taxa are mixed over the candidates: each speaks by its own genus, or by what was told.
-    share = np.zeros_like(on_host)
-    np.add.at(share, (s[known], genus[known]), probability[known] / on_host[s, genus][known])
     blind = np.bincount(s[~known], weights=probability[~known], minlength=len(taxa))
     blind += np.bincount(s, minlength=len(taxa)) == 0
-    share[rows, at] += blind * right / unknown
-    mixed = taxa * (share @ hosts + (blind * by_chance / unknown)[:, None])
-    return Joint(probability, mixed / mixed.sum(axis=1, keepdims=True))
+
+    def mixed(before: Floats, on: Floats) -> Floats:
+        share, alone = np.zeros_like(on), right * on[rows, at] + by_chance
+        np.add.at(share, (s[known], genus[known]), probability[known] / on[s, genus][known])
+        share[rows, at] += blind * right / alone
+        found: Floats = before * (share @ hosts + (blind * by_chance / alone)[:, None])
+        found /= found.sum(axis=1, keepdims=True)
+        return found
+
+    return Joint(probability, mixed(taxa, on_host), mixed(key.prior[of_region], shared[of_region]))
 
 
 def batches(

@@ -204,7 +204,7 @@ def _join(
     status = trees.status.to_numpy(zero_copy_only=False)
     usable = np.flatnonzero(~np.isin(status, _NO_CANDIDATE))
     searched = xy.copy()
-    searched[free | (by_id >= 0)] = np.nan
+    searched[free] = np.nan
     found = matching.candidates(
         searched, accuracy, np.column_stack([trees.x_m, trees.y_m])[usable],
         cap_m=settings.cap_m, inventory_error_m=settings.inventory_error_m,
@@ -266,17 +266,25 @@ def _notes(
 def _matches(
     found: matching.Candidates, usable: Ints, named: Ints, by_id: Ints, apart: Floats
 ) -> pa.Table:
-    """Candidates by place, and the one told tree of those that name theirs."""
+    """Candidates by place, and the told tree of those that name theirs.
+
+    A told tree that is none of the candidates by place has no weight by distance; where the place
+    names no candidate it has all of it.
+    """
     listed = found.tree >= 0
     tree = np.full(len(found.tree), -1, np.int64)
     tree[listed] = usable[found.tree[listed]]
+    among = np.zeros(len(by_id), np.bool_)
+    among[found.sighting[tree == by_id[found.sighting]]] = True
+    named = named[~among[named]]
+    alone = np.where(found.reason[named] == matching.MATCHED, 0.0, 1.0)
     sighting = np.concatenate([found.sighting, named])
     order = np.lexsort((np.concatenate([tree, by_id[named]]), sighting))
     columns = {
         "sighting_key": sighting[order],
         "tree_key": np.concatenate([tree, by_id[named]])[order],
         "distance_m": _floats(np.concatenate([found.distance_m, apart[named]])[order]),
-        "weight": np.clip(np.concatenate([found.weight, np.ones(len(named))])[order], 0, 1),
+        "weight": np.clip(np.concatenate([found.weight, alone])[order], 0, 1),
     }
     return pa.table(columns)
 

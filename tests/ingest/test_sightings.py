@@ -79,6 +79,21 @@ def test_by_id_and_attachment(
     assert (row["match"], row["match_note"]) == (match, note)
 
 
+def test_a_told_tree_and_the_trees_at_the_told_place_are_candidates(tmp_path: Path) -> None:
+    """So that scoring can weigh the id against the place; the id alone still joins."""
+    near = f"{LON + 0.01:.6f},{LAT + 0.0003:.6f}"
+    city = joined(tmp_path, TOLD, f"T1,,,Fomes fomentarius,2026-01-01,{near},15")
+    (row,) = city.rows("sightings")
+    told = city.trees()["T1"]["tree_key"]
+    assert (row["match"], row["tree_key"]) == ("by_id", told)
+    rows = {one["tree_key"]: one for one in city.rows("sighting_matches")}
+    assert len(rows) > 2
+    assert -1 in rows
+    assert rows[told]["weight"] == 0
+    assert float(str(rows[told]["distance_m"])) > 60
+    assert sum(float(str(one["weight"])) for one in rows.values()) == pytest.approx(1.0)
+
+
 def test_a_free_mushroom_said_to_sit_on_the_stem_is_not_cleared(tmp_path: Path) -> None:
     city = joined(tmp_path, TOLD, "T1,free,stem,Fomes fomentarius,2026-01-01,,,")
     (row,) = city.rows("sightings")

@@ -9,6 +9,7 @@ from typing import Any
 from rapidfuzz import process
 
 from pipeline.errors import ManyFaults, PipelineError, SettingsError
+from pipeline.ingest.evidence_map import EvidenceRule, rules_of
 from pipeline.tables.inputs import INPUTS, InputColumn, InputKind
 from pipeline.units import LENGTH_IN_CM
 
@@ -94,6 +95,7 @@ class ColumnMap:
     missing: frozenset[str] = frozenset(DEFAULT_MISSING)
     constants: Mapping[str, str] = field(default_factory=dict)
     flags: Mapping[str, FlagRule] = field(default_factory=dict)
+    evidence: tuple[EvidenceRule, ...] = ()
 
     @classmethod
     def load(cls, name: str, *, folder: Path, beside: Path | None = None) -> "ColumnMap":
@@ -143,6 +145,8 @@ class ColumnMap:
             _unknown_name(name, kind, where) for name in constants if name not in _by_name(kind)
         ]
         faults += _faults_of_doubles(rules, constants, where)
+        evidence, wrong = rules_of(raw.get("evidence"), kind=kind.name, where=where)
+        faults += wrong
         if faults:
             raise_all(faults)
         missing = raw.get("missing", {}).get("values")
@@ -155,6 +159,7 @@ class ColumnMap:
                               else {"", *(str(v).strip().lower() for v in missing)}),
             constants=constants,
             flags=_flags(raw.get("flags", {}), where),
+            evidence=evidence,
         )  # fmt: skip
 
     @classmethod
@@ -232,7 +237,7 @@ def _unknown_name(name: str, kind: InputKind, where: str) -> MapError:
 
 def _faults_of_frame(raw: Mapping[str, Any], where: str) -> list[PipelineError]:
     faults: list[PipelineError] = []
-    known = {"kind", "decimal", "missing", "columns", "constants", "flags"}
+    known = {"kind", "decimal", "missing", "columns", "constants", "flags", "evidence"}
     faults += [
         MapError(f"{where}, key {key}", "a key that maps do not have", f"one of {sorted(known)}")
         for key in raw

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from pipeline.errors import InputError, PipelineError
 from pipeline.ingest import cells
 from pipeline.ingest.column_map import ColumnMap, ColumnRule, factor, nearest, raise_all
+from pipeline.ingest.evidence_map import EvidenceRule, needed_headers
 from pipeline.ingest.quarantine import Done, Finding
 from pipeline.ingest.readers import RawTable
 from pipeline.ingest.repeats import plain_header
@@ -28,7 +29,7 @@ class Mapped:
     Columns that the file does not have come back empty: all null, or all NaN. `findings` hold what
     could not be understood; those values are empty here and kept in the file's own table. `marks`
     are flags that need no finding: code to rows, shape (n,). `missing` are the words, in lower
-    case, that the map takes for nothing.
+    case, that the map takes for nothing; `evidence` says which further columns are evidence.
     """
 
     raw: RawTable
@@ -39,6 +40,7 @@ class Mapped:
     findings: tuple[Finding, ...] = ()
     marks: dict[str, Flags] = field(default_factory=dict)
     missing: frozenset[str] = frozenset({""})
+    evidence: tuple[EvidenceRule, ...] = ()
 
     def __len__(self) -> int:
         """Number of rows."""
@@ -131,7 +133,7 @@ def apply(
     marks = _marks(raw, column_map)
     return Mapped(
         raw, kind, found, columns, dict(column_map.columns), tuple(findings), marks,
-        column_map.missing,
+        column_map.missing, column_map.evidence,
     )  # fmt: skip
 
 
@@ -187,6 +189,15 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
             ))  # fmt: skip
         else:
             found[name] = header
+    faults += [
+        InputError(
+            where=f"{where}, column {header!r} of the evidence",
+            found=f"columns {', '.join(headers)}{nearest(header, headers)}",
+            expected="the column that the map names",
+            remedy=f"Mend {column_map.where}.",
+        )
+        for header in needed_headers(column_map.evidence) if header not in headers
+    ]  # fmt: skip
     if faults:
         raise_all(faults)
     return found

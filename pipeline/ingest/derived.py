@@ -1,4 +1,4 @@
-"""Sightings and defects that rows of the tree files tell of, added to those that people reported.
+"""Evidence that rows of the tree files tell of, added to what people reported.
 
 Columns that are evidence and remarks that were read both come as `Derived`: arrays that name the
 tree by its key, so that nothing has to be joined, with the words on which they rest. They are
@@ -15,7 +15,13 @@ import pyarrow.compute as pc
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.names import NameBook
 from pipeline.ingest.quarantine import Finding
-from pipeline.tables.catalogue_ingest import DEFECTS, SIGHTING_MATCHES, SIGHTINGS
+from pipeline.tables.catalogue_ingest import (
+    DECISIONS,
+    DEFECTS,
+    READINGS,
+    SIGHTING_MATCHES,
+    SIGHTINGS,
+)
 from pipeline.tables.schema import Kind, TableSchema
 from pipeline.units import Flags, Floats, Ints
 
@@ -90,6 +96,49 @@ class DerivedDefects:
 
 
 @dataclass(frozen=True, slots=True)
+class DerivedReadings:
+    """Measurements of wood, each of the tree whose row tells of it; every array of length n.
+
+    Parameters
+    ----------
+    part, reading, reading_result : words of the canonical columns; no result where not sounded.
+    measures : canonical column that `value` stands in, None where nothing was measured.
+    measured_on : date, null where it is not known.
+    """
+
+    origin: str
+    tree_key: Ints
+    quoted: pa.Array
+    part: pa.Array
+    reading: pa.Array
+    reading_result: pa.Array
+    measures: str | None
+    value: Floats
+    measured_on: pa.Array
+
+    def __len__(self) -> int:
+        """Number of readings."""
+        return len(self.tree_key)
+
+
+@dataclass(frozen=True, slots=True)
+class DerivedDecisions:
+    """Decisions, each about the tree whose row tells of it; every array of length n."""
+
+    origin: str
+    tree_key: Ints
+    quoted: pa.Array
+    decision: pa.Array
+    value: pa.Array
+    until: pa.Array
+    decided_on: pa.Array
+
+    def __len__(self) -> int:
+        """Number of decisions."""
+        return len(self.tree_key)
+
+
+@dataclass(frozen=True, slots=True)
 class Derived:
     """What one reader made of the tree files.
 
@@ -100,6 +149,8 @@ class Derived:
 
     sightings: tuple[DerivedSightings, ...] = ()
     defects: tuple[DerivedDefects, ...] = ()
+    readings: tuple[DerivedReadings, ...] = ()
+    decisions: tuple[DerivedDecisions, ...] = ()
     findings: tuple[tuple[Finding, ...], ...] = field(default=())
 
 
@@ -207,6 +258,61 @@ def with_defects(
     return _appended(DEFECTS, table, columns)
 
 
+def with_readings(table: pa.Table, added: Sequence[DerivedReadings]) -> pa.Table:
+    """ingest.readings with these after the reported ones; they belong to no inspection (key -1)."""
+    start = table.num_rows
+    parts = [one for one in added if len(one)]
+    for one in parts:
+        size = len(one)
+        texts = ("quoted", "part", "reading", "reading_result")
+        columns: dict[str, pa.Array | pa.ChunkedArray] = {
+            "reading_key": pa.array(np.arange(start, start + size, dtype=np.int64)),
+            "inspection_key": pa.array(np.full(size, _NO_INSPECTION, dtype=np.int64)),
+            "tree_key": pa.array(one.tree_key),
+            "measured_on": one.measured_on.cast(pa.date32()),
+            "origin": pa.array([one.origin] * size, pa.string()),
+            **{name: getattr(one, name).cast(pa.string()) for name in texts},
+        }
+        if one.measures is not None:
+            columns[one.measures] = pa.array(one.value, pa.float64(), from_pandas=True)
+        table = _appended(READINGS, table, columns)
+        start += size
+    return table
+
+
+def with_decisions(
+    table: pa.Table, added: Sequence[DerivedDecisions], *, trees: pa.Table
+) -> pa.Table:
+    """ingest.decisions with these before the reported ones, which stand over them."""
+    rows = []
+    for one in added:
+        size = len(one)
+        rows.append(
+            pa.table(
+                {
+                    "decision_key": pa.array(np.zeros(size, np.int64)),
+                    "tree_key": pa.array(one.tree_key),
+                    "tree_id": trees["tree_id"].cast(pa.string()).take(pa.array(one.tree_key)),
+                    "job_id": pa.nulls(size, pa.string()),
+                    "decision": one.decision.cast(pa.string()),
+                    "value": one.value.cast(pa.string()),
+                    "decided_on": one.decided_on.cast(pa.date32()),
+                    "role": pa.nulls(size, pa.string()),
+                    "reason": pa.nulls(size, pa.string()),
+                    "until": one.until.cast(pa.date32()),
+                    "origin": pa.array([one.origin] * size, pa.string()),
+                    "quoted": one.quoted.cast(pa.string()),
+                }
+            )
+        )
+    for part in reversed(rows):
+        table = _joined(DECISIONS, part, table)
+    if not rows:
+        return table
+    key = pa.array(np.arange(table.num_rows, dtype=np.int64))
+    return table.set_column(table.column_names.index("decision_key"), "decision_key", key)
+
+
 def account(said: Sequence[Derived], trees: pa.Table) -> Mapping[int, tuple[int, str]]:
     """Of each tree file from which something was read: how much, and the same in words."""
     source = trees["source_key"].to_numpy()
@@ -214,6 +320,8 @@ def account(said: Sequence[Derived], trees: pa.Table) -> Mapping[int, tuple[int,
     for kind, parts in (
         ("sighting", [part for one in said for part in one.sightings]),
         ("defect", [part for one in said for part in one.defects]),
+        ("reading", [part for one in said for part in one.readings]),
+        ("decision", [part for one in said for part in one.decisions]),
     ):
         for part in parts:
             files, numbers = np.unique(source[part.tree_key], return_counts=True)

@@ -93,6 +93,8 @@ def decisions(files: Sequence[Mapped], tree_id: pa.Array) -> History:
             "role": mapped.text("role"),
             "reason": mapped.text("reason"),
             "until": mapped.dates("until"),
+            "origin": pa.repeat(pa.scalar("reported"), len(mapped)),
+            "quoted": pa.nulls(len(mapped), pa.string()),
         }
         parts.append(_accepted(DECISIONS, columns, mapped, found))
     return History(keyed(DECISIONS, parts), tuple(findings))

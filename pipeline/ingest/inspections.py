@@ -243,6 +243,8 @@ def _readings(rows: pa.Table) -> pa.Table:
             "reading": rows["reading"],
             "reading_result": rows["reading_result"],
             **{name: rows[name] for name in _READING_NUMBERS},
+            "origin": pa.array(["reported"] * rows.num_rows, pa.string()),
+            "quoted": pa.nulls(rows.num_rows, pa.string()),
         }
     )
 

@@ -11,6 +11,7 @@ from pipeline.geo.shapes import from_wkb
 from pipeline.ingest import (
     accounts,
     derived,
+    evidence,
     history,
     inspections,
     osm,
@@ -95,7 +96,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     )
     teller.step("joining the sightings")
     joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
-    said = _said_by_rows(gathered, past.trees)
+    said = _said_by_rows(settings, gathered, past.trees, fungi)
     told, matches = derived.with_sightings(
         joined.table, joined.matches, [part for one in said for part in one.sightings],
         trees=past.trees, book=fungi,
@@ -103,6 +104,13 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     past.written[tables.DEFECTS] = derived.with_defects(
         past.written[tables.DEFECTS], [part for one in said for part in one.defects],
         trees=past.trees, inspections=past.written[tables.INSPECTIONS],
+    )  # fmt: skip
+    past.written[tables.READINGS] = derived.with_readings(
+        past.written[tables.READINGS], [part for one in said for part in one.readings]
+    )
+    past.written[tables.DECISIONS] = derived.with_decisions(
+        past.written[tables.DECISIONS], [part for one in said for part in one.decisions],
+        trees=past.trees,
     )  # fmt: skip
     teller.step("writing")
     tree_files = _tree_files(gathered, site, inventory, said)
@@ -144,9 +152,16 @@ def _inventory(
     )  # fmt: skip
 
 
-def _said_by_rows(gathered: Gathered, inventory: pa.Table) -> tuple[derived.Derived, ...]:
+def _said_by_rows(
+    settings: RunSettings, gathered: Gathered, inventory: pa.Table, fungi: NameBook
+) -> tuple[derived.Derived, ...]:
     """What each reader of columns or notes made of the tree files; one entry a reader."""
-    return ()
+    reads = gathered["trees"]
+    columns = evidence.read(
+        [read.mapped for read in reads], [read.spec.surveyed_on for read in reads],
+        trees=inventory, book=fungi, as_of=settings.as_of,
+    )  # fmt: skip
+    return (columns,)
 
 
 def _tree_files(

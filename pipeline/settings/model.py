@@ -51,6 +51,9 @@ class InputFile(Section):
     encoding: str | None = Field(None, description="text encoding; empty: detected")
     delimiter: str | None = Field(None, description="delimiter; empty: detected")
     layer: str | None = Field(None, description="layer or sheet of the file")
+    surveyed_on: date | None = Field(
+        None, description="day of the survey, for evidence in rows that carry no date of their own"
+    )
     bounding_box: tuple[Longitude, Latitude, Longitude, Latitude] | None = Field(
         None, description="west, south, east, north; rows outside are set aside and counted"
     )

@@ -69,7 +69,7 @@ SOURCES = TableSchema(
         Column("rows_accepted", Kind.INT64, "rows accepted", low=0),
         Column("rows_set_aside", Kind.INT64, "rows set aside", low=0),
         Column("derived", Kind.INT64,
-               "sightings and defects read from columns and notes of its rows, beside them", low=0),
+               "evidence read from columns and notes of its rows, beside what they are", low=0),
         Column("note", Kind.TEXT, "what a reader should know", nullable=True),
     ),
 )  # fmt: skip

@@ -242,9 +242,11 @@ READINGS = TableSchema(
     ("reading_key",),
     (
         Column("reading_key", Kind.INT64, "row number from 0", low=0),
-        Column("inspection_key", Kind.INT64, "the inspection", low=0),
+        Column(
+            "inspection_key", Kind.INT64, "the inspection, or -1 if read from a tree's row", low=-1
+        ),
         _TREE_KEY,
-        Column("measured_on", Kind.DATE, "date"),
+        Column("measured_on", Kind.DATE, "date", nullable=True),
         Column("part", Kind.LABEL, "part", allowed=inputs.PARTS),
         Column("reading", Kind.LABEL, "kind", allowed=inputs.READINGS),
         Column("reading_result", Kind.LABEL, "sounding", nullable=True, allowed=inputs.SOUNDING),
@@ -255,6 +257,8 @@ READINGS = TableSchema(
         Column("opening_cm", Kind.FLOAT, "opening along the girth", "cm", nullable=True, low=0),
         Column("decayed_share", Kind.FLOAT, "of the section's area", "share", nullable=True,
                low=0, high=1),
+        _ORIGIN,
+        _QUOTED,
     ),
     (ForeignKey("tree_key", "ingest.trees"), ForeignKey("inspection_key", "ingest.inspections")),
 )  # fmt: skip
@@ -276,6 +280,8 @@ DECISIONS = TableSchema(
         Column("role", Kind.LABEL, "who, as a role", nullable=True),
         Column("reason", Kind.TEXT, "why", nullable=True),
         Column("until", Kind.DATE, "holds until", nullable=True),
+        _ORIGIN,
+        _QUOTED,
     ),
 )
 

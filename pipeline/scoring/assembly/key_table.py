@@ -1,19 +1,19 @@
 """The key as one long table: all that a page without a network needs to give the same answers.
 
-Each row is a number or a text of one section; the columns that a section does not use are empty.
+Each row is a number or the words of one section; the columns that a section does not use are empty.
 `state` holds the other member of a pair: the taxon that a name may mean instead, the observer, the
 part of a tree, the action code told, the name of a limit.
 
 ============ ================================ ==================================================
-section      key                              value, text
+section      key                              number, words
 ============ ================================ ==================================================
 taxon        taxon_id                         place in the order, accepted name
 state        character, state                 place in the order of all states
 region       region                           place in the order; 'unknown' last
 likelihood   taxon_id, character, state       P(state | taxon)
-alike        character, state                 the state, as text, whose likelihoods it shares
+alike        character, state                 the state whose likelihoods it shares
 prior        taxon_id, region                 how often it is found, sums to one
-trait        taxon_id, state                  'rot' as text; 'significance', 'action_code', 'annual'
+trait        taxon_id, state                  'rot' in words; 'significance', 'action_code', 'annual'
 attacks      taxon_id, state: part of tree    1 where it rots the part
 genus        taxon_id, state: row of genus    1
 look         character                        minutes, how to do it
@@ -50,7 +50,7 @@ class _Rows:
     """Rows of the table, gathered a section at a time."""
 
     def __init__(self) -> None:
-        self._columns: dict[str, list[np.ndarray]] = {name: [] for name in (*_KEYS, "value")}
+        self._columns: dict[str, list[np.ndarray]] = {name: [] for name in (*_KEYS, "number")}
         self._texts: list[np.ndarray] = []
 
     def add(
@@ -66,7 +66,7 @@ class _Rows:
         given = {"section": [section] * count, **key}
         for name in _KEYS:
             self._columns[name].append(np.array(given.get(name, [""] * count), np.object_))
-        self._columns["value"].append(np.asarray(value, np.float64))
+        self._columns["number"].append(np.asarray(value, np.float64))
         self._texts.append(np.array([""] * count if text is None else text, np.object_))
 
     def columns(self) -> dict[str, object]:
@@ -74,9 +74,9 @@ class _Rows:
         found: dict[str, object] = {
             name: np.concatenate(self._columns[name]).tolist() for name in _KEYS
         }
-        value = np.concatenate(self._columns["value"])
-        found["value"] = pa.array(value, pa.float64(), mask=np.isnan(value))
-        found["text"] = np.concatenate(self._texts).tolist()
+        value = np.concatenate(self._columns["number"])
+        found["number"] = pa.array(value, pa.float64(), mask=np.isnan(value))
+        found["words"] = np.concatenate(self._texts).tolist()
         return found
 
 

@@ -30,8 +30,8 @@ def sections() -> dict[str, list[Row]]:
     columns = key_columns(PARAMETERS, sure=SURE)
     found: dict[str, list[Row]] = defaultdict(list)
     lists = [list(columns[name]) for name in ("section", *KEYS)]  # type: ignore[call-overload]
-    values = columns["value"].to_pylist()  # type: ignore[attr-defined]
-    texts = list(columns["text"])  # type: ignore[call-overload]
+    values = columns["number"].to_pylist()  # type: ignore[attr-defined]
+    texts = list(columns["words"])  # type: ignore[call-overload]
     for section, *key, value, text in zip(*lists, values, texts, strict=True):
         number = np.nan if value is None else value
         found[section].append((tuple(key), number, text))

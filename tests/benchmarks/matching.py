@@ -35,9 +35,10 @@ SQL = f"""
 with t as (select tree, x, y, floor(x / {CELL_M})::int cx, floor(y / {CELL_M})::int cy from trees),
 s as (select *, least({CAP_M}, 3 * sqrt(accuracy ** 2 + {INVENTORY_M} ** 2)) reach,
       (accuracy ** 2 + {INVENTORY_M} ** 2) / {ACCURACY_PER_SIGMA**2} variance from sightings),
-c as (select s.*, cx, cy from s,
-      unnest(range(floor((x - reach) / {CELL_M})::int, floor((x + reach) / {CELL_M})::int + 1)) a(cx),
-      unnest(range(floor((y - reach) / {CELL_M})::int, floor((y + reach) / {CELL_M})::int + 1)) b(cy))
+b as (select *, floor((x - reach) / {CELL_M})::int west, floor((x + reach) / {CELL_M})::int east,
+      floor((y - reach) / {CELL_M})::int south, floor((y + reach) / {CELL_M})::int north from s),
+c as (select b.*, cx, cy from b, unnest(range(west, east + 1)) i(cx),
+      unnest(range(south, north + 1)) j(cy))
 select sighting, tree, sqrt((t.x - c.x) ** 2 + (t.y - c.y) ** 2) distance,
        exp(-((t.x - c.x) ** 2 + (t.y - c.y) ** 2) / 2 / variance) / variance weight
 from c join t using (cx, cy)
@@ -46,7 +47,13 @@ where (t.x - c.x) ** 2 + (t.y - c.y) ** 2 <= reach ** 2
 
 
 def main() -> None:
-    """Measure and print."""
+    """Measure and print.
+
+    Raises
+    ------
+    SystemExit
+        If both do not find the same pairs.
+    """
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--trees", type=int, default=680_000)
     parser.add_argument("--sightings", type=int, default=100_000)
@@ -81,7 +88,7 @@ def _city(trees: int, sightings: int) -> tuple[Floats, Floats, Floats]:
     along = random.uniform(0, SIDE_M, trees)
     street = random.integers(0, int(SIDE_M / STREET_M), trees) * STREET_M
     street = street + random.choice([-OFF_M, OFF_M], trees)
-    turned = random.random(trees) < 0.5  # noqa: PLR2004 - half of the streets
+    turned = random.random(trees) < 0.5
     places = np.column_stack([np.where(turned, street, along), np.where(turned, along, street)])
     accuracy = random.choice([3.0, 5.0, 10.0, 15.0, 30.0, 80.0], sightings)
     seen = places[random.integers(0, trees, sightings)]
@@ -101,7 +108,7 @@ def _floor(trees: Floats, places: Floats, accuracy: Floats) -> tuple[float, int]
         }))  # fmt: skip
         connection.execute("create table trees as select * from given_trees")
         connection.execute("create table sightings as select * from given_sightings")
-        seconds, found = _timed(lambda: connection.execute(SQL).arrow().read_all())
+        seconds, found = _timed(lambda: connection.sql(SQL).to_arrow_table())
     return seconds, found.num_rows
 
 

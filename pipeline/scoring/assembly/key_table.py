@@ -13,7 +13,7 @@ region       region                           place in the order; 'unknown' last
 likelihood   taxon_id, character, state       P(state | taxon)
 alike        character, state                 the state whose likelihoods it shares
 prior        taxon_id, region                 how often it is found, sums to one
-trait        taxon_id, state                  'rot' in words; 'significance', 'action_code', 'annual'
+trait        taxon_id, state                  'rot' in words; significance, action_code, annual
 attacks      taxon_id, state: part of tree    1 where it rots the part
 genus        taxon_id, state: row of genus    1
 look         character                        minutes, how to do it

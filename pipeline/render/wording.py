@@ -81,9 +81,33 @@ def _section(v: Values) -> str:
 def _fungus(v: Values) -> str:
     rot = f"a {v['rot']} rot" if v["rot"] != "unknown" else "a rot of unknown kind"
     return (
-        f"{_name(v)} rots {the(v['part'])} ({rot}, action code {v['code']}); the name is right in "
-        f"{in_hundred(v['probability'])} such cases."
+        f"{_name(v)} rots {the(v['part'])} ({rot}, action code {v['code']}); that it, or one as "
+        f"serious, is at work is right in {in_hundred(v['probability'])} such cases."
     )
+
+
+def _candidates(v: Values) -> str:
+    told = [f"{n} ({share:.0%})" for n, share in zip(v["names"], v["probabilities"], strict=True)]
+    times = int(v["sightings"])
+    seen = f"From {count_word(times)} sightings together" if times > 1 else "From what was seen"
+    return f"{seen} it is, in this order: {', '.join(told)}."
+
+
+def _decided(v: Values) -> str:
+    def words(text: str) -> str:
+        return ", ".join(part.replace("_", " ") for part in text.split("|"))
+
+    against = f" Against it: {words(v['against'])}." if v["against"] else ""
+    if not v["decided_by"]:
+        return f"Little speaks for {_name(v)} before {v['beside']}.{against}"
+    return f"For {_name(v)} before {v['beside']} speaks: {words(v['decided_by'])}.{against}"
+
+
+def _age(v: Values) -> str:
+    years = f"The infection is at least {v['years']:.0f} years old"
+    if v["established"]:
+        return f"{years}: it fruited {v['running']} years running and is established."
+    return f"{years}."
 
 
 def _formula(v: Values) -> str:
@@ -221,6 +245,10 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         f"The stem diameter is not on record; {_cm(v['dbh_cm'])} is assumed."
     ),
     "fungus_at_work": _fungus,
+    "fungus_candidates": _candidates,
+    "fungus_decided_by": _decided,
+    "fungus_next_look": lambda v: f"Look next: {v['look']}",
+    "fungus_least_age": _age,
     "fungus_no_decay": lambda v: f"{_name(v)} rots no wood of living trees.",
     "wood_measured": lambda v: (
         f"In {the(v['part'])} decay takes about {v['decayed_share'] * HUNDRED:.0f} % of the "

@@ -39,10 +39,11 @@ def _why(values: Values) -> str:
     return _WHY_NO_TREE.get(str(values.get("why")), "no reason was told")
 
 
-def _right(values: Values) -> str:
-    if not values.get("name") or not values.get("probability"):
-        return "nobody has named it"
-    return f"the name is right in {in_hundred(values['probability'])} such cases"
+def _to_expert(values: Values) -> str:
+    pairs = list(zip(values["names"], values["probabilities"], strict=True))
+    told = " or ".join(f"{name} ({share:.0%})" for name, share in pairs[:2])
+    look = f" Look next: {values['next_look']}" if values["next_look"] else ""
+    return f"{told}. Send photographs of {', '.join(values['photographs'])}.{look}"
 
 
 def _fits(values: Values) -> str:
@@ -67,10 +68,7 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
     "sighting_conflict": lambda v: (
         f"{_seen(v)}: the tree named and the place told are farther apart than the errors allow."
     ),
-    "name_serious_uncertain": lambda v: (
-        f"{_seen(v)}, {v['code']}: {_right(v)}. Send photographs of the whole body, its "
-        "underside, a cut and where it sits."
-    ),
+    "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
     "decision_contradicted": lambda v: (
         f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
         f"{day(v['decided_on'])}."
@@ -90,7 +88,7 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"{capital(count_word(int(v['count'])))} trees have a place in doubt: outside the wards, "
         "swapped or rounded."
     ),
-    "name_uncertain": lambda v: f"{_seen(v)}: {_right(v)}. Photographs help.",
+    "name_uncertain": lambda v: f"{_seen(v)}: {_to_expert(v)}",
     "sighting_not_decay": lambda v: f"{_seen(v)} is kept and not counted as decay: {_why(v)}.",
 }
 

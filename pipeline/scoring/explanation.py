@@ -55,6 +55,10 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "seen_dbh_filled": ("seen", ("dbh_cm",)),
     "fungus_at_work": ("fungus", ("name", "probability", "rot", "code", "part")),
     "fungus_no_decay": ("fungus", ("name",)),
+    "fungus_candidates": ("fungus", ("names", "probabilities", "unlisted", "sightings")),
+    "fungus_decided_by": ("fungus", ("name", "beside", "decided_by", "against")),
+    "fungus_next_look": ("fungus", ("character", "look")),
+    "fungus_least_age": ("fungus", ("years", "running", "established")),
     "wood_measured": ("wood", ("part", "decayed_share", "shell_cm", "diameter_cm")),
     "wood_formula": ("wood", ("part", "formula", "value_share", "limit_share", "passed")),
     "wood_not_measured": ("wood", ("part",)),
@@ -103,6 +107,8 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     **dict.fromkeys(_NO_CLIMB, ("action", ())),
 }
 
+_EXPERT = ("name", "sighting", "names", "probabilities", "photographs", "next_look")
+
 # Review code -> (urgency, names of its values).
 REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "quarantine_danger": (0, ("words", "about", "reason")),
@@ -111,7 +117,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "sighting_serious_ambiguous": (0, ("name", "sighting", "candidates", "best_weight")),
     "sighting_ambiguous": (1, ("name", "sighting", "candidates", "best_weight")),
     "sighting_conflict": (1, ("name", "sighting")),
-    "name_serious_uncertain": (1, ("name", "sighting", "probability", "code")),
+    "name_serious_uncertain": (1, (*_EXPERT, "code")),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
     "presumed_removal": (1, ("tree_id", "name")),
     "decision_unread": (2, ("value",)),
@@ -119,7 +125,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "tree_not_standing": (2, ("name", "sighting")),
     "season_region_unknown": (2, ()),
     "place_doubtful": (2, ("count",)),
-    "name_uncertain": (3, ("name", "sighting", "probability")),
+    "name_uncertain": (3, _EXPERT),
     "sighting_not_decay": (3, ("name", "sighting", "why")),
 }
 

@@ -16,6 +16,8 @@ from pipeline.scoring.assembly.columns import day_number
 from pipeline.scoring.assembly.decisions import Decisions, overridden_words, read_decisions
 from pipeline.scoring.assembly.evidence import Evidence, failure_table, gather, looked_on
 from pipeline.scoring.assembly.groups import group_facts
+from pipeline.scoring.assembly.identifications import identification_columns
+from pipeline.scoring.assembly.key_table import key_columns
 from pipeline.scoring.assembly.looked import Looked, looked
 from pipeline.scoring.assembly.looks import Looks, read_looks
 from pipeline.scoring.assembly.ratings import (
@@ -36,7 +38,7 @@ from pipeline.scoring.assembly.targets import (
     under_trees,
 )
 from pipeline.scoring.assembly.thread import Thread
-from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, read_trees
+from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, longitude, read_trees
 from pipeline.scoring.explanation import Facts
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import RunSettings
@@ -91,9 +93,14 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         for name, columns in _READ.items()
     }
     teller.step("rating trees")
-    judgement = _judge(read, parameters)
+    # Where the settings name a region, nobody needs to know where on earth the town lies.
+    epsg = store.epsg if parameters.sighted.region < 0 and len(read["trees"]) else None
+    judgement = _judge(read, epsg, parameters)
     _write(store, out.TAXON_POSTERIORS,
            tables.posterior_columns(judgement.sightings, parameters.failure))  # fmt: skip
+    _write(store, out.IDENTIFICATIONS, identification_columns(judgement.sightings, parameters))
+    known = parameters.sighted
+    _write(store, out.KEY_PARAMETERS, key_columns(known.identification, sure=known.sure))
     _write(store, out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
     decay = tables.decay_columns(judgement.evidence, judgement.looks, parameters.failure)
     _write(store, out.DECAY, decay)
@@ -107,10 +114,10 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     _act(judgement, read, store, parameters)
 
 
-def _judge(read: Mapping[str, pa.Table], parameters: Parameters) -> _Judgement:
+def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameters) -> _Judgement:
     failure = parameters.failure
     trees = read_trees(read["trees"], parameters)
-    sightings = read_sightings(read["sightings"], trees, failure)
+    sightings = read_sightings(read["sightings"], trees, longitude(trees, epsg), parameters)
     looks = read_looks(read["inspections"], read["defects"], read["readings"], trees, failure)
     evidence = gather(sightings, looks, read["work_done"], trees, failure)
     zones = read_zones(read["zones"], parameters)
@@ -118,8 +125,7 @@ def _judge(read: Mapping[str, pa.Table], parameters: Parameters) -> _Judgement:
     pairs = rated_pairs(evidence, trees, zones, parameters)
     judged = judge(pairs, evidence, parameters)
     sighted = np.zeros(len(trees), np.bool_)
-    attached = (sightings.tree >= 0) & (sightings.bodies.attachment >= 0)
-    sighted[sightings.tree[attached]] = True
+    sighted[sightings.tree[sightings.speaks]] = True
     inspected, seen = looked_on(sightings, looks, read["work_done"], trees)
     when = looked(trees, under, inspected, seen, sighted, parameters)
     rated = rate_trees(trees, evidence, pairs, judged, when, parameters)

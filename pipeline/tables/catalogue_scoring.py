@@ -7,6 +7,7 @@ _TREE_KEY = Column("tree_key", Kind.INT64, "the tree", low=0)
 _PART = Column("part", Kind.INT8, "0 roots, 1 butt, 2 stem, 3 branch", "word", low=0, high=3)
 _ZONE = Column("zone_key", Kind.INT32, "the zone, or -1 for an assumed target", low=-1)
 _TO_TREE = (ForeignKey("tree_key", "ingest.trees"),)
+_PLACES = {"first": 1, "second": 2, "third": 3}
 
 
 def _word(name: str, meaning: str, *, nullable: bool = False, low: float = 1) -> Column:
@@ -16,15 +17,63 @@ def _word(name: str, meaning: str, *, nullable: bool = False, low: float = 1) ->
 TAXON_POSTERIORS = TableSchema(
     "scoring",
     "taxon_posteriors",
-    "which fungus a sighting is, with its probability; 'unlisted' is a taxon of its own",
+    "which fungus a sighting is, with its probability; sums to one over a sighting",
     ("sighting_key", "taxon_id"),
     (
         Column("sighting_key", Kind.INT64, "the sighting", low=0),
-        Column("taxon_id", Kind.LABEL, "taxon of the catalogue, or 'unlisted'"),
+        Column("taxon_id", Kind.LABEL, "taxon of the catalogue; 'unlisted', any fungus that is not "
+               "in it; 'other', all taxa of it less probable than 0.01 together"),
         Column("probability", Kind.FLOAT, "posterior", "share", low=0, high=1),
     ),
     (ForeignKey("sighting_key", "ingest.sightings"),),
 )
+
+IDENTIFICATIONS = TableSchema(
+    "scoring",
+    "identifications",
+    "what each sighting is found to be; sightings of one fruiting fungus share what is found",
+    ("sighting_key",),
+    (
+        Column("sighting_key", Kind.INT64, "the sighting", low=0),
+        Column("body_key", Kind.INT64, "lowest sighting_key of the same fungus on the same tree",
+               low=0),
+        Column("decay_evidence", Kind.LABEL, "evidence of decay in this tree",
+               allowed=("no", "yes", "unsure")),
+        *(
+            column
+            for place in ("first", "second", "third")
+            for column in (
+                Column(f"taxon_{_PLACES[place]}", Kind.LABEL,
+                       f"{place} in probability; 'unlisted' is any fungus not in the catalogue"),
+                Column(f"probability_{_PLACES[place]}", Kind.FLOAT, f"of the {place}", "share",
+                       low=0, high=1),
+            )
+        ),
+        Column("probability_unlisted", Kind.FLOAT, "of a fungus not in the catalogue", "share",
+               low=0, high=1),
+        Column("rot_type", Kind.LABEL, "most probable rot",
+               allowed=("none", "white", "brown", "soft", "unknown")),
+        Column("probability_rot", Kind.FLOAT, "of that rot", "share", low=0, high=1),
+        *(
+            Column(f"probability_{part}", Kind.FLOAT, f"that it rots the {part}", "share",
+                   low=0, high=1)
+            for part in inputs.PARTS
+        ),
+        Column("significance", Kind.FLOAT, "for the stability of a tree, mean over the taxa 0-5",
+               low=0, high=5),
+        Column("probability_serious", Kind.FLOAT, "of action code R4 or R5", "share",
+               low=0, high=1),
+        Column("needs_expert", Kind.BOOL, "photographs belong before somebody who knows"),
+        Column("next_look", Kind.LABEL, "character to look at next", nullable=True),
+        Column("least_years", Kind.FLOAT, "least age of the infection", "years", low=1),
+        Column("years_running", Kind.INT32, "years running in which it was seen", low=0),
+        Column("decided_by", Kind.LABEL, "up to three that speak most for the first taxon beside "
+               "the second, characters or 'name', joined with |", nullable=True),
+        Column("against", Kind.LABEL, "up to three that speak most against the first taxon, "
+               "likewise", nullable=True),
+    ),
+    (ForeignKey("sighting_key", "ingest.sightings"),),
+)  # fmt: skip
 
 DECAY = TableSchema(
     "scoring",
@@ -241,7 +290,27 @@ FACTS = TableSchema(
     ),
 )  # fmt: skip
 
+KEY_PARAMETERS = TableSchema(
+    "scoring",
+    "key_parameters",
+    "the key to the fungi as one long table, for a page without a network; the sections are told "
+    "in scoring.assembly.key_table",
+    ("section", "taxon_id", "character", "state", "region"),
+    (
+        Column("section", Kind.LABEL, "what the row is",
+               allowed=("taxon", "state", "region", "likelihood", "alike", "prior", "trait",
+                        "attacks", "genus", "look", "look_order", "cost", "limit", "name",
+                        "look_alike", "same_genus", "tell_apart")),
+        Column("taxon_id", Kind.LABEL, "taxon, or ''"),
+        Column("character", Kind.LABEL, "character, or ''"),
+        Column("state", Kind.LABEL, "state or other member of a pair, or ''"),
+        Column("region", Kind.LABEL, "region, or ''"),
+        Column("number", Kind.FLOAT, "number of the section", nullable=True),
+        Column("words", Kind.LABEL, "words of the section, or ''"),
+    ),
+)  # fmt: skip
+
 SCORING_TABLES = (
-    TAXON_POSTERIORS, DECAY, STRENGTH, FAILURE, IMPACTS, PART_RATINGS, TREE_RATINGS,
-    CANDIDATE_ACTIONS, REVIEWS, FACTS,
+    TAXON_POSTERIORS, IDENTIFICATIONS, DECAY, STRENGTH, FAILURE, IMPACTS, PART_RATINGS,
+    TREE_RATINGS, CANDIDATE_ACTIONS, REVIEWS, FACTS, KEY_PARAMETERS,
 )  # fmt: skip

@@ -33,9 +33,16 @@ _VALUES: dict[str, Any] = {
     "state": "overdue", "status": "stump", "target": "person", "tree_id": "t1", "value": "x",
     "value_share": 0.4, "voltage_v": None, "why": "no_place", "wires": "high_voltage",
     "witness": "visual", "words": "root plate lifting", "years": 3.0,
+    "names": ["Kretzschmaria deusta", "Xylaria", "another fungus"],
+    "probabilities": [0.7, 0.2, 0.05], "unlisted": 0.05, "sightings": 2,
+    "beside": "Xylaria", "decided_by": "form|upper_colour", "against": "month",
+    "character": "flesh", "look": "Cut a small piece from the edge.", "running": 3,
+    "established": True, "photographs": ["the upper side", "the pore side"],
+    "next_look": "Cut a small piece from the edge.",
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
-             "acknowledged_on", "not_before", "why", "about")  # fmt: skip
+             "acknowledged_on", "not_before", "why", "about", "decided_by", "against",
+             "next_look")  # fmt: skip
 
 
 def _all_sentences(values: dict[str, Any]) -> list[str]:

@@ -6,7 +6,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.scoring.actions.rules import PartEvidence
-from pipeline.scoring.assembly.bodies import FungusParts, Sightings, fungus_parts
+from pipeline.scoring.assembly.bodies import FungusParts, Sightings, finding_taxon, fungus_parts
 from pipeline.scoring.assembly.columns import codes, days, labels, latest, place_of, small, whole
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.trees import Trees
@@ -107,12 +107,11 @@ def gather(
     none_seen = np.zeros(len(trees), np.bool_)
     none_seen[spoken.tree[spoken.says_none]] = True
     speaks = ~spoken.says_none | (spoken.word > FailureWord.IMPROBABLE)
-    attached = sightings.tree[(sightings.tree >= 0) & (sightings.bodies.attachment >= 0)]
-    keys = np.unique(np.concatenate([spoken.tree[speaks], attached]))
+    keys = np.unique(np.concatenate([spoken.tree[speaks], sightings.tree[sightings.speaks]]))
     spoken = spoken.take(np.isin(spoken.tree, keys))
     words = worst_per_part(spoken.tree, spoken.part, spoken.word, spoken.points, spoken.act_at_once)
-    fungi = fungus_parts(sightings, parameters)
-    parts, part_seen_on = _parts(keys, words, fungi, spoken, looks, parameters)
+    fungi = fungus_parts(sightings)
+    parts, part_seen_on = _parts(keys, words, fungi, spoken, looks)
     seen = np.maximum(
         latest(place_of(spoken.tree, keys), spoken.seen_on, len(keys)),
         latest(place_of(sightings.tree, keys), sightings.seen_on, len(keys)),
@@ -160,9 +159,8 @@ def _spoken(sightings: Sightings, looks: Looks, parameters: FailureParameters) -
     after_strength = after_visual + len(parameters.limits.formula)
     formulas, taxa = parameters.limits.formula, parameters.catalogue.taxon_id
     details = (*DEFECTS, *formulas, *taxa)
-    named = codes(sightings.table, "taxon_id", taxa[:-1])[fungus.evidence]
-    unnamed = np.array([rule.startswith("fungus_unnamed") for rule in parameters.fungus.rule_id])
-    taxon = np.where(unnamed[fungus.rule] | (named < 0), len(taxa) - 1, named)
+    told_of = finding_taxon(fungus, sightings.loud, parameters.fungus)
+    taxon = np.where(told_of < 0, len(taxa) - 1, told_of)
     detail = (
         looks.defects.defect[visual.evidence],
         len(DEFECTS) + strength.rule,
@@ -171,7 +169,7 @@ def _spoken(sightings: Sightings, looks: Looks, parameters: FailureParameters) -
     day = (
         looks.defect_day[visual.evidence],
         looks.section_day[strength.evidence],
-        sightings.seen_on[fungus.evidence],
+        sightings.seen_on[sightings.voices[fungus.evidence]],
     )
     three = (visual, strength, fungus)
     says_none = looks.defects.defect[visual.evidence] == parameters.kinds.none_seen
@@ -203,7 +201,6 @@ def _parts(
     fungi: FungusParts,
     spoken: Spoken,
     looks: Looks,
-    parameters: FailureParameters,
 ) -> tuple[PartEvidence, Ints]:
     by_word = words.tree * _PARTS + words.part
     by_fungus = fungi.tree * _PARTS + fungi.part
@@ -216,7 +213,7 @@ def _parts(
         return np.where(known, taken, empty)
 
     taxon = from_fungus(fungi.taxon, -1).astype(np.int64)
-    rot = np.where(taxon >= 0, parameters.catalogue.rot[taxon], RotType.NONE)
+    rot = from_fungus(fungi.rot, RotType.NONE).astype(np.int8)
     bits = np.zeros(len(place), np.int64)
     told = np.flatnonzero(looks.defects.latest & (looks.defects.defect < len(inputs.DEFECTS)))
     at = place_of(looks.defects.tree[told] * _PARTS + looks.defects.part[told], place)

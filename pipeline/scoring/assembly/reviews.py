@@ -13,10 +13,11 @@ from pipeline.scoring.assembly.decisions import contradicted
 from pipeline.scoring.assembly.ratings import Row
 from pipeline.scoring.assembly.trees import doubtful_places
 from pipeline.scoring.explanation import REVIEWS, as_json
+from pipeline.scoring.identification import meaning
+from pipeline.scoring.identification.meaning import Decay
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs
 from pipeline.terms import ActionCode, FailureWord, RatingWord, word
-from pipeline.units import Flags, Floats, Ints
 
 _AMBIGUOUS, _UNMATCHED, _NOT_DECAY = (
     MATCHES.index(name) for name in ("ambiguous", "unmatched", "not_decay")
@@ -96,6 +97,7 @@ def of_sightings(
     ids = texts(table, "sighting_id")
     candidates = np.bincount(whole(matches, "sighting_key"), minlength=table.num_rows)
     weight = numbers(table, "match_weight")
+    decay = sightings.fruiting.found.decay[sightings.fruiting.of]
     note = codes(table, "match_note", ("id_and_place_disagree", "tree_not_standing"))
     for row in range(table.num_rows):
         why = notes[row]
@@ -113,13 +115,15 @@ def of_sightings(
                 "candidates": int(candidates[row]),
                 "best_weight": float(weight[row]),
             }, sighting=row)  # fmt: skip
-        elif match == _NOT_DECAY:
-            reviews.add("sighting_not_decay", {**about, "why": why}, sighting=row)
+        elif match == _NOT_DECAY or decay[row] == Decay.NO:
+            # By what was seen it grows on the ground, though nobody said 'free'.
+            told = {**about, "why": why or "free_in_soil"}
+            reviews.add("sighting_not_decay", told, sighting=row)
         if note[row] == 0:
             reviews.add("sighting_conflict", about, sighting=row)
         elif note[row] == 1:
             reviews.add("tree_not_standing", about, sighting=row)
-    _of_names(reviews, sightings, names, sure=parameters.work.name_sure)
+    _of_names(reviews, sightings, names, parameters)
 
 
 def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:
@@ -130,33 +134,34 @@ def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:
 
 
 def _of_names(
-    reviews: ReviewList, sightings: Sightings, names: list[str | None], *, sure: float
+    reviews: ReviewList,
+    sightings: Sightings,
+    names: list[str | None],
+    parameters: Parameters,
 ) -> None:
-    """Attached fungi whose name is in doubt: photographs are asked for, serious ones first."""
-    best = _best_probability(sightings)
+    """Attached fungi that belong before an expert, each once: with what to photograph."""
+    fruiting, ident = sightings.fruiting, parameters.sighted.identification
+    found, of = fruiting.found, fruiting.of
     ids = texts(sightings.table, "sighting_id")
-    for row in np.flatnonzero((sightings.tree >= 0) & (best < sure)):
+    asked = np.flatnonzero(found.expert[of] & (sightings.tree >= 0))
+    _, first = np.unique(fruiting.body[asked], return_index=True)
+    for row in np.sort(asked[first]):
+        unit = of[row]
+        look = int(found.look[unit])
         told: dict[str, object] = {
             "name": names[row],
             "sighting": ids[row],
-            "probability": float(best[row]),
+            "names": [ident.names[taxon] for taxon in found.taxon[unit]],
+            "probabilities": [float(f"{share:.4g}") for share in found.probability[unit]],
+            "photographs": list(meaning.PHOTOGRAPHS),
+            "next_look": ident.looks.look[look] if look >= 0 else None,
         }
         at = {"tree": int(sightings.tree[row]), "sighting": int(row)}
-        if sightings.code[row] >= ActionCode.R4:
+        if sightings.code[row] >= ident.limits.serious_from:
             told["code"] = f"R{sightings.code[row]}"
             reviews.add("name_serious_uncertain", told, **at)
         else:
             reviews.add("name_uncertain", told, **at)
-
-
-def _best_probability(sightings: Sightings) -> Floats:
-    """Probability of the name that was told, 0 where none was; shape (sightings,)."""
-    posterior = sightings.posterior
-    count = sightings.table.num_rows
-    best = np.zeros(count)
-    named = posterior.taxon != posterior.taxon.max(initial=0)
-    np.maximum.at(best, posterior.sighting[named], posterior.probability[named])
-    return best
 
 
 def of_trees(reviews: ReviewList, row: Row, parameters: Parameters) -> None:
@@ -196,12 +201,12 @@ def _worst_failure(row: Row, here: int) -> int:
 
 def of_the_run(reviews: ReviewList, row: Row, decisions: pa.Table, parameters: Parameters) -> None:
     """What concerns the whole run: places in doubt, a region not set, overrides not understood."""
-    doubtful: Flags = doubtful_places(row.trees)
+    doubtful = doubtful_places(row.trees)
     if doubtful.any():
         reviews.add("place_doubtful", {"count": int(doubtful.sum())})
     if not parameters.work.region_known:
         reviews.add("season_region_unknown", {})
     values = texts(decisions, "value")
-    keys: Ints = whole(decisions, "tree_key")
+    keys = whole(decisions, "tree_key")
     for number in row.decisions.unread:
         reviews.add("decision_unread", {"value": values[number]}, tree=int(keys[number]))

@@ -16,15 +16,34 @@ from pipeline.units import Floats
 BASES = ("measured", "seen", "fungus")
 _PARTS = len(inputs.PARTS)
 _ROTS_WOOD = ("decay", "cavity")
+OTHER = "other"
+_ROUNDING = 1e-12
 
 
 def posterior_columns(sightings: Sightings, parameters: FailureParameters) -> dict[str, object]:
-    """Columns of scoring.taxon_posteriors."""
-    posterior = sightings.posterior
+    """Columns of scoring.taxon_posteriors: taxa that are probable enough, and the rest as one."""
+    found, ids = sightings.fruiting.found, parameters.catalogue.taxon_id
+    unlisted = len(ids) - 1
+    unit, taxon, listed = found.listed_unit, found.listed_taxon, found.listed
+    named = taxon != unlisted
+    units = len(found.unlisted)
+    rest = 1.0 - found.unlisted - np.bincount(unit[named], listed[named], minlength=units)
+    every = np.arange(units)
+    unit = np.concatenate([unit[named], every, every])
+    taxon = np.concatenate([taxon[named], np.full(units, unlisted), np.full(units, unlisted + 1)])
+    share = np.concatenate([listed[named], found.unlisted, np.clip(rest, 0.0, 1.0)])
+    kept = np.flatnonzero((share > 0) & ((taxon <= unlisted) | (share > _ROUNDING)))
+    kept = kept[np.lexsort((taxon[kept], unit[kept]))]
+    length = np.bincount(unit[kept], minlength=units)
+    start = np.cumsum(length) - length
+    of = sightings.fruiting.of
+    sighting = np.repeat(np.arange(len(of)), length[of])
+    first = np.cumsum(length[of]) - length[of]
+    row = kept[start[of][sighting] + np.arange(len(sighting)) - first[sighting]]
     return {
-        "sighting_key": posterior.sighting,
-        "taxon_id": labels(posterior.taxon, parameters.catalogue.taxon_id),
-        "probability": posterior.probability,
+        "sighting_key": sighting,
+        "taxon_id": labels(taxon[row], (*ids, OTHER)),
+        "probability": share[row],
     }
 
 

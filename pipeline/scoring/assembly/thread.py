@@ -12,8 +12,9 @@ import pyarrow as pa
 
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
-from pipeline.scoring.assembly.columns import day_text, texts, whole
+from pipeline.scoring.assembly.columns import day_text, place_of, texts, whole
 from pipeline.scoring.assembly.evidence import STRENGTH, WITNESSES
+from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
@@ -32,7 +33,7 @@ from pipeline.terms import (
     RatingWord,
     word,
 )
-from pipeline.units import Flags, Ints
+from pipeline.units import Flags, Floats, Ints
 
 _WIRED = ("communication", "low_voltage", "high_voltage")
 
@@ -145,22 +146,20 @@ class Thread:
             row = rows[0]
             facts.add(at, "fungus_at_work", {
                 "name": self.fungus_names[parts.taxon[row]],
-                "probability": float(parts.certainty[row]),
+                "probability": self._fungus_share[row],
                 "rot": ROT_WORDS[parts.rot[row]],
                 "code": f"R{parts.code[row]}",
                 "part": "|".join(inputs.PARTS[parts.part[n]] for n in rows),
             })  # fmt: skip
-        posterior, catalogue = self.sightings.posterior, self.parameters.failure.catalogue
-        harmless = ~catalogue.attacks.any(axis=1) & (
-            np.arange(len(catalogue.taxon_id)) != catalogue.unlisted
-        )
-        heard = np.flatnonzero(harmless[posterior.taxon] & posterior.heard)
-        tree = self.sightings.tree[posterior.sighting[heard]]
-        for number, key in zip(heard, tree, strict=True):
-            at = int(self.place(np.array([key]))[0]) if key >= 0 else -1
-            if at >= 0:
-                name = {"name": self.fungus_names[posterior.taxon[number]]}
-                facts.add(at, "fungus_no_decay", name)
+        tell_bodies(facts, self.sightings, self.place, self.parameters)
+
+    @cached_property
+    def _fungus_share(self) -> Floats:
+        """How probable a fungus of that code is that rots the part; shape of the part evidence."""
+        parts, fungi = self.row.evidence.parts, self.row.evidence.fungi
+        key = self.row.evidence.trees[parts.tree] * len(inputs.PARTS) + parts.part
+        at = place_of(key, fungi.tree * len(inputs.PARTS) + fungi.part)
+        return np.append(fungi.share, 0.0)[at]
 
     def _wood(self, facts: Facts) -> None:
         looks, limits = self.looks, self.parameters.failure.limits

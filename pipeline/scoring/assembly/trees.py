@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
+from pipeline.geo.crs import to_longitude_latitude
 from pipeline.scoring.assembly.columns import codes, days, dictionary, numbers, truths
 from pipeline.scoring.impact.reach import heights, whole_tree_reach
 from pipeline.scoring.parameters import Parameters
@@ -92,6 +93,20 @@ def read_trees(table: pa.Table, parameters: Parameters) -> Trees:
         last_inspected=days(table, "last_inspected_on"),
         size=np.maximum(np.searchsorted(sizes, dbh_used, side="right") - 1, 0).astype(np.int8),
     )
+
+
+def longitude(trees: Trees, epsg: int | None) -> float:
+    """Longitude of the middle of the town [deg], NaN where it is not asked for.
+
+    Parameters
+    ----------
+    epsg : metric CRS of the places, None if nobody needs to know.
+    """
+    known = ~(np.isnan(trees.x) | np.isnan(trees.y))
+    if epsg is None or not known.any():
+        return float("nan")
+    x, y = np.median(trees.x[known], keepdims=True), np.median(trees.y[known], keepdims=True)
+    return float(to_longitude_latitude(x, y, epsg=epsg)[0][0])
 
 
 def doubtful_places(trees: Trees) -> Flags:

@@ -1,7 +1,8 @@
 """What a fruiting body alone says of failure: never more than probable, never imminent.
 
-It speaks by the action code of the taxon, by how it is attached, and by whether it sits on a part
-that the taxon rots. A name alone condemns no tree: the extent of the decay must be measured.
+It speaks by the action code that is probable enough, by how it is attached, and by whether it sits
+on the part that is rotted. A fungus alone condemns no tree: the extent of the decay must be
+measured.
 """
 
 from dataclasses import dataclass
@@ -10,8 +11,7 @@ import numpy as np
 
 from pipeline.errors import PublishedValueError
 from pipeline.scoring.failure.words import Findings
-from pipeline.scoring.identification.catalogue import Catalogue
-from pipeline.scoring.identification.names import TaxonPosterior
+from pipeline.scoring.identification.heard import Heard
 from pipeline.terms import FailureWord, Part
 from pipeline.units import Flags, Ints, Words
 
@@ -78,39 +78,48 @@ class SightedBodies:
     placed: Flags
 
 
-def fungus_findings(
-    bodies: SightedBodies, posterior: TaxonPosterior, catalogue: Catalogue, rules: FungusRules
-) -> Findings:
-    """What every taxon that is heard says of every part it touches, by sighting, taxon and part.
+def fungus_findings(bodies: SightedBodies, loud: Heard, rules: FungusRules) -> Findings:
+    """What is heard of every part that a body touches, by body and part.
 
-    A part is touched if the taxon rots it, or if the body sits on it: where it sits on a part that
-    the taxon is not known to rot it speaks there as an unnamed body does. A look-alike that rots no
-    wood says nothing, but the chance that the name is wrong may: 'unlisted' speaks as unnamed.
+    A part is touched if a taxon that is heard rots it, or if the body sits on it: where it may be
+    one that is not known to rot that part, or one that nobody knows, it speaks there as an unnamed
+    body does. Look-alikes that rot no wood say nothing.
+
+    Parameters
+    ----------
+    loud : what is heard of each, first axis bodies.
     """
-    at = np.flatnonzero(
-        posterior.heard
-        & (bodies.tree[posterior.sighting] >= 0)
-        & (bodies.attachment[posterior.sighting] >= 0)
-    )
-    sighting, taxon = posterior.sighting[at], posterior.taxon[at]
-    named = (taxon != catalogue.unlisted)[:, None]
-    attacked = catalogue.attacks[taxon]
-    attachment = bodies.attachment[sighting][:, None]
+    at = np.flatnonzero((bodies.tree >= 0) & (bodies.attachment >= 0))
+    attachment = bodies.attachment[at][:, None]
     # Fruiting on soil over roots is a place of its own, whatever else is told.
     over_root = attachment == ATTACHMENTS.index("soil_over_root")
-    on_roots = np.arange(attacked.shape[1]) == Part.ROOTS
-    sits = np.where(over_root, on_roots, bodies.sits_on[sighting])
-    placed = bodies.placed[sighting][:, None] | over_root
-    code = np.where(named & attacked, catalogue.action_code[taxon][:, None], UNNAMED)
-    harmless = named & ~attacked.any(axis=1, keepdims=True)
+    on_roots = np.arange(bodies.sits_on.shape[1]) == Part.ROOTS
+    sits = np.where(over_root, on_roots, bodies.sits_on[at])
+    placed = bodies.placed[at][:, None] | over_root
     match = np.where(placed, np.where(sits, 0, 1), MATCHES.index("unplaced"))
-    row = rules.row[code, attachment, match]
-    speaks: Flags = np.asarray(((named & attacked) | sits) & ~harmless & (row >= 0))
-    which, part = np.nonzero(speaks)
-    answer = (code[which, part], attachment[which, 0], match[which, part])
+    heard = loud.rows(at)
+    said = [
+        _said(bodies, at, np.where(speaks, code, -1), attachment[:, 0], match, rules)
+        for speaks, code in (
+            (heard.code > 0, heard.code.astype(np.int64)),
+            (heard.unnamed & sits, np.full(sits.shape, UNNAMED, np.int64)),
+        )
+    ]
     return Findings(
-        evidence=sighting[which],
-        tree=bodies.tree[sighting[which]],
+        *(np.concatenate([getattr(one, f) for one in said]) for f in Findings.__dataclass_fields__)
+    )
+
+
+def _said(
+    bodies: SightedBodies, at: Ints, code: Ints, attachment: Ints, match: Ints, rules: FungusRules
+) -> Findings:
+    """Answers of the table for the bodies `at`; a code of -1 does not speak."""
+    row = rules.row[np.maximum(code, 0), attachment[:, None], match]
+    which, part = np.nonzero((code >= 0) & (row >= 0))
+    answer = (code[which, part], attachment[which], match[which, part])
+    return Findings(
+        evidence=at[which],
+        tree=bodies.tree[at[which]],
         part=part.astype(np.int8),
         rule=row[which, part],
         word=rules.word[answer],

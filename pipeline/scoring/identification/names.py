@@ -119,3 +119,16 @@ def most_probable(posterior: TaxonPosterior, *, sightings: int) -> Ints:
     best = np.full(sightings, -1, dtype=np.int64)
     best[posterior.sighting[order]] = posterior.taxon[order]
     return best
+
+
+def trusted(name_by: Ints, certainty: Floats, trust: NameCertainty) -> Floats:
+    """How far a name is trusted: as stated, but no further than such observers reach.
+
+    Parameters
+    ----------
+    name_by : index into `trust.name_by`, any shape.
+    certainty : as the observer states it [share], NaN if not stated, same shape.
+    """
+    cap = trust.cap[name_by]
+    stated = np.where(np.isnan(certainty), cap, np.clip(certainty, 0.0, 1.0))
+    return np.asarray(np.minimum(stated, cap), np.float64)

@@ -5,6 +5,7 @@ from datetime import date
 
 from pipeline.published.table import Library
 from pipeline.scoring.parameters.failure import FailureParameters, failure_parameters
+from pipeline.scoring.parameters.sighted import SightedParameters, sighted_parameters
 from pipeline.scoring.parameters.targets import TargetParameters, target_parameters
 from pipeline.scoring.parameters.work import WorkParameters, work_parameters
 from pipeline.settings.model import RunSettings
@@ -25,6 +26,7 @@ class Parameters:
     """
 
     failure: FailureParameters
+    sighted: SightedParameters
     target: TargetParameters
     work: WorkParameters
     method: str
@@ -46,10 +48,13 @@ def build(settings: RunSettings, library: Library) -> Parameters:
     """
     city = settings.settings
     quarters = settings.first_quarter.following(city.planning.quarters)
+    region = city.city.region.strip().lower()
+    failure = failure_parameters(library)
     return Parameters(
-        failure=failure_parameters(library),
+        failure=failure,
+        sighted=sighted_parameters(library, region=region, trust=failure.trust),
         target=target_parameters(library),
-        work=work_parameters(library, region=city.city.region.strip().lower()),
+        work=work_parameters(library, region=region),
         method=city.rating.method,
         accepted=int(from_word(RatingWord, city.rating.accepted_rating)),
         assumed_occupancy=int(from_word(OccupancyWord, city.rating.assumed_occupancy)),

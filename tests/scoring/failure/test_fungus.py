@@ -9,7 +9,7 @@ from pipeline.errors import PublishedValueError
 from pipeline.scoring.failure import fungus
 from pipeline.scoring.failure.fungus import ATTACHMENTS, MATCHES, FungusRules, SightedBodies
 from pipeline.scoring.failure.words import Findings, one_a_rule
-from pipeline.scoring.identification.names import name_posterior
+from pipeline.scoring.identification.heard import heard
 from pipeline.tables import inputs
 from pipeline.terms import ActionCode, FailureWord, Part
 from tests.scoring.from_tables import (
@@ -39,12 +39,15 @@ def speak(
     parts: dict[str, np.ndarray] = PARTS,
     tree: int = 4,
 ) -> Findings:
-    posterior = name_posterior(
-        FUNGI.index((taxon,)),
-        np.array([TRUST.name_by.index(by)]),
-        np.array([np.nan]),
-        catalogue=FUNGI,
-        trust=TRUST,
+    observer = TRUST.name_by.index(by)
+    # Only the name speaks here: what it is not, is a fungus that nobody knows.
+    posterior = np.zeros((1, len(FUNGI.taxon_id)))
+    posterior[0, FUNGI.unlisted] = 1.0
+    if taxon is not None:
+        right = TRUST.cap[observer]
+        posterior[0, [FUNGI.index((taxon,))[0], FUNGI.unlisted]] = right, 1.0 - right
+    loud = heard(
+        posterior, FUNGI, TRUST.heard_from[[observer]], described=np.array([True]), serious_from=4
     )
     counts = position is not None and position not in FREE
     bodies = SightedBodies(
@@ -53,7 +56,7 @@ def speak(
         sits_on=parts[position if counts and position else "untold"][None, :],
         placed=np.array([counts]),
     )
-    return fungus.fungus_findings(bodies, posterior, FUNGI, rules)
+    return fungus.fungus_findings(bodies, loud, rules)
 
 
 def words(found: Findings) -> dict[str, str]:

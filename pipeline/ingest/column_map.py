@@ -18,7 +18,7 @@ DECIMALS = (".", ",", "auto")
 MEASURES = ("diameter", "girth")
 _RULE_KEYS = {
     "column", "unit", "measure", "classes", "codes", "otherwise", "split", "take", "dates",
-    "spreadsheet_year",
+    "spreadsheet_year", "before",
 }  # fmt: skip
 _KM_PER_MILE = 1.609344  # exact: the international mile of 1959
 _FACTORS: dict[str, dict[str, float]] = {
@@ -69,6 +69,7 @@ class ColumnRule:
     take: int = 0
     dates: tuple[str, ...] = ()
     spreadsheet_year: int | None = None
+    before: str | None = None  # header of a column whose text stands before this one's
 
     @property
     def takes_part(self) -> bool:
@@ -313,6 +314,7 @@ def _rule(
         take=int(value.get("take", 0)),
         dates=tuple(value.get("dates", ())),
         spreadsheet_year=value.get("spreadsheet_year"),
+        before=None if value.get("before") is None else str(value["before"]),
     )  # fmt: skip
 
 

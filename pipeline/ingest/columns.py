@@ -29,7 +29,8 @@ class Mapped:
     Columns that the file does not have come back empty: all null, or all NaN. `findings` hold what
     could not be understood; those values are empty here and kept in the file's own table. `marks`
     are flags that need no finding: code to rows, shape (n,). `missing` are the words, in lower
-    case, that the map takes for nothing; `evidence` says which further columns are evidence.
+    case, that the map takes for nothing; `evidence` says which further columns are evidence;
+    `notes` is what to say of the file as a whole.
     """
 
     raw: RawTable
@@ -41,6 +42,7 @@ class Mapped:
     marks: dict[str, Flags] = field(default_factory=dict)
     missing: frozenset[str] = frozenset({""})
     evidence: tuple[EvidenceRule, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         """Number of rows."""
@@ -126,6 +128,8 @@ def apply(
             by_distinct = bool(rule.split or rule.codes or column.kind != "text")
             cleaned = texts.of(found[name], coded=by_distinct)
             values, faults = _words(column, rule, cleaned, column_map, words)
+            if rule.before is not None:
+                values = _joined(texts.of(rule.before, coded=False), values)
         columns[name] = values
         findings += [_finding(fault, found[name], text, column) for fault in faults]
     for name, constant in column_map.constants.items():
@@ -191,16 +195,27 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
             found[name] = header
     faults += [
         InputError(
-            where=f"{where}, column {header!r} of the evidence",
+            where=f"{where}, column {header!r}",
             found=f"columns {', '.join(headers)}{nearest(header, headers)}",
             expected="the column that the map names",
             remedy=f"Mend {column_map.where}.",
         )
-        for header in needed_headers(column_map.evidence) if header not in headers
+        for header in (*needed_headers(column_map.evidence), *_before(column_map))
+        if header not in headers
     ]  # fmt: skip
     if faults:
         raise_all(faults)
     return found
+
+
+def _before(column_map: ColumnMap) -> tuple[str, ...]:
+    return tuple(rule.before for rule in column_map.columns.values() if rule.before is not None)
+
+
+def _joined(before: pa.Array, values: pa.Array) -> pa.Array:
+    """The text of one column and that of another after it; where one is empty, the other."""
+    values = values.cast(pa.string())
+    return pc.coalesce(pc.binary_join_element_wise(before, values, " "), before, values)
 
 
 _Faults = list[cells.Fault]

@@ -17,8 +17,10 @@ from pipeline.ingest import (
     osm,
     places,
     points,
+    shared_points,
     sightings,
     siting,
+    sizes,
     streets,
     trees,
     zones,
@@ -76,6 +78,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         limits=ranges(library.table("plausible_ranges", key=("input", "column"))),
         vocabulary={"status": words},
     )
+    gathered = sizes.of_trees(gathered, sizes.SizeChecks.of(library.table("size_checks")))
     teller.step("placing the trees")
     site = siting.settle(
         gathered["trees"], gathered["wards"],
@@ -169,14 +172,17 @@ def _tree_files(
 ) -> tuple[File, ...]:
     """The accounts of the tree files, with what was read from their rows beside the trees."""
     counted = derived.account(said, inventory.table)
+    shared = shared_points.notes(inventory.table)
     files = []
     for number, (read, place, found) in enumerate(
         zip(gathered["trees"], site.places, inventory.findings, strict=True)
     ):
         beside = tuple(one for part in said if part.findings for one in part.findings[number])
-        file = _file(read, (*found, *beside), crs=place.crs)
-        many, words = counted.get(read.mapped.raw.source_key, (0, ""))
-        files.append(replace(file, derived=many, notes=(words,)) if many else file)
+        key = read.mapped.raw.source_key
+        many, words = counted.get(key, (0, ""))
+        notes = tuple(note for note in (shared.get(key), words) if note)
+        file = _file(read, (*found, *beside), crs=place.crs, notes=notes)
+        files.append(replace(file, derived=many))
     return tuple(files)
 
 
@@ -298,7 +304,8 @@ def _file(
 ) -> File:
     """The account of a file: what its map found, then what its stage found."""
     every = (*read.mapped.findings, *findings)
-    return File(read.mapped.raw, every, _accepted(len(read.mapped), every), read.mapped, crs, notes)
+    size = _accepted(len(read.mapped), every)
+    return File(read.mapped.raw, every, size, read.mapped, crs, (*read.mapped.notes, *notes))
 
 
 def _accepted(size: int, findings: Sequence[Finding]) -> int:

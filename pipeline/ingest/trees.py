@@ -18,6 +18,7 @@ from pipeline.ingest.names import NameBook
 from pipeline.ingest.places import polygon_of_point
 from pipeline.ingest.points import Places
 from pipeline.ingest.quarantine import Done, Finding
+from pipeline.ingest.sizes import FROM_GIRTH
 from pipeline.ingest.tree_rows import TreeRows
 from pipeline.published.table import PublishedTable
 from pipeline.tables.catalogue_ingest import TREES
@@ -305,6 +306,7 @@ def _sizes(rows: TreeRows) -> dict[str, object]:
         kinds.append("class" if rule is not None and rule.classes else how)
     words = ("measured", "girth", "class", "missing", "impossible")
     code = rows.per_file([words.index(kind) for kind in kinds], np.int32).copy()
+    code[rows.flagged(FROM_GIRTH)] = words.index("girth")
     code[np.isnan(dbh)] = words.index("missing")
     faulty = [code_ for code_ in rows.flags if code_.startswith("dbh_cm_")]
     code[np.isnan(dbh) & rows.flagged(*faulty)] = words.index("impossible")

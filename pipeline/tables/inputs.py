@@ -94,6 +94,7 @@ TREES = InputKind(
         InputColumn("species", _T, "scientific or common name as the inventory writes it"),
         InputColumn("common_name", _T, "used where `species` says nothing"),
         InputColumn("dbh_cm", _N, "stem diameter at breast height", "cm"),
+        InputColumn("girth_cm", _N, "girth at breast height; it checks the diameter", "cm"),
         InputColumn("height_m", _N, "total height", "m"),
         InputColumn("crown_width_m", _N, "mean crown diameter", "m"),
         InputColumn("stems", "integer", "number of stems"),

@@ -24,6 +24,7 @@ from filelock import FileLock, Timeout
 import pipeline
 from pipeline.errors import RunError
 from pipeline.ingest import stage as ingest_stage
+from pipeline.ingest.siting import NoPlaceError
 from pipeline.planning import stage as planning_stage
 from pipeline.progress import Silent, Teller
 from pipeline.published.table import Library
@@ -61,10 +62,15 @@ class UnwritableError(RunError):
 
 @dataclass(slots=True)
 class Run:
-    """A run that was finished: its folder, and how long each stage took in seconds."""
+    """A run that was finished: its folder, and how long each stage took in seconds.
+
+    `stopped` says why it ended after its account of the files: no tree has a place, so that there
+    is nothing to rate, plan or draw.
+    """
 
     folder: Path
     seconds: dict[str, float] = field(default_factory=dict)
+    stopped: NoPlaceError | None = None
 
 
 def execute(
@@ -99,11 +105,18 @@ def execute(
         library = Library(overrides=settings.overrides_dir)
         for name in stages:
             started = time.perf_counter()
-            ORDER[name](settings, store, library, teller)
+            try:
+                ORDER[name](settings, store, library, teller)
+            except NoPlaceError as fault:
+                done.stopped = fault
             done.seconds[name] = round(time.perf_counter() - started, 3)
+            if done.stopped is not None:
+                render_stage.write_rows_aside(settings, store, library)
+                break
         teller.step("writing the manifest")
         _keep_inputs(settings, partial)
-        _write_json(partial / "manifest.json", _manifest(settings, store, library, stages, base))
+        made = tuple(name for name in stages if name in done.seconds)
+        _write_json(partial / "manifest.json", _manifest(settings, store, library, made, base))
         _write_json(partial / "timings.json", {"seconds": done.seconds, "finished": _now()})
         store.write_views()
     return done
@@ -184,7 +197,8 @@ def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:
         )
     _know_manifest(base / "manifest.json")
     old = RunStore(base)
-    store.epsg = old.epsg
+    if old.placed:
+        store.epsg = old.epsg
     for table in TABLES.values():
         if table.stage in needed:
             if not old.has(table):
@@ -197,6 +211,13 @@ def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:
             target = store.path(table)
             target.parent.mkdir(parents=True, exist_ok=True)
             _link(old.path(table), target)
+    if not old.read(TABLES["ingest.trees"], columns=("tree_key",)).num_rows:
+        raise RunError(
+            where=str(base),
+            found="a run without a tree that has a place",
+            expected="a run with trees",
+            remedy="Give the trees their places and run again.",
+        )
 
 
 def _know_manifest(path: Path) -> None:
@@ -274,7 +295,7 @@ def _manifest(
         "stages": list(stages),
         "shared_from": base.name if base else None,
         "settings_sha256": hashlib.sha256(settings.settings_path.read_bytes()).hexdigest(),
-        "crs": f"EPSG:{store.epsg}" if sources.stage in stages or base else None,
+        "crs": f"EPSG:{store.epsg}" if store.placed else None,
         "inputs": inputs,
         "published_tables_read": list(library.used),
         "overrides": [

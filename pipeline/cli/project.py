@@ -6,9 +6,10 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import options
+from pipeline.cli import column_account, options
 from pipeline.errors import SettingsError
 from pipeline.ingest import stage as ingest_stage
+from pipeline.ingest.siting import NoPlaceError
 from pipeline.progress import shown
 from pipeline.published.table import Library
 from pipeline.settings.load import load
@@ -19,6 +20,8 @@ from pipeline.tables.store import RunStore
 _EXIT_REVIEW = 3
 _STEPS = 7
 _SHOWN = 20
+# Inputs that a city fills in by hand or exports from its own system, told column by column.
+_WITH_COLUMNS = ("trees", "earlier_trees", "sightings", "inspections", "decisions", "work_done")
 
 
 def register(app: typer.Typer) -> None:
@@ -58,9 +61,15 @@ def check(
     settings = load(city, data_dir=data, as_of=options.day(as_of))
     with tempfile.TemporaryDirectory(prefix="soundwood-check-") as folder:
         store = RunStore(Path(folder))
+        stopped = None
         with shown(_STEPS) as teller:
-            ingest_stage.run(settings, store, Library(overrides=settings.overrides_dir), teller)
-        aside = _judge(store)
+            try:
+                ingest_stage.run(settings, store, Library(overrides=settings.overrides_dir), teller)
+            except NoPlaceError as fault:
+                stopped = fault
+        aside = _judge(store, stopped=stopped is not None)
+    if stopped is not None:
+        raise stopped
     if fail_on_review and aside:
         raise typer.Exit(_EXIT_REVIEW)
 
@@ -73,17 +82,24 @@ def _print_columns(kind: InputKind) -> None:
         typer.echo(f"  {column.name:<24}{column.kind}{unit}: {column.meaning}{words}")
 
 
-def _judge(store: RunStore) -> int:
-    for row in store.read(TABLES["ingest.sources"]).to_pylist():
-        note = f"; {row['note']}" if row["note"] else ""
+def _judge(store: RunStore, *, stopped: bool) -> int:
+    sources = store.read(TABLES["ingest.sources"]).to_pylist()
+    kinds = tuple(dict.fromkeys(row["input"] for row in sources if row["input"] in _WITH_COLUMNS))
+    for row in sources:
+        # where every row is set aside for one reason, that is said once, at the end
+        note = f"; {row['note']}" if row["note"] and not stopped else ""
         crs = f", {row['crs_found']}" if row["crs_found"] else ""
         typer.echo(
             f"{row['input']} {row['file']} ({row['format']}{crs}): {row['rows_in']:,} rows in, "
             f"{row['rows_accepted']:,} accepted, {row['rows_set_aside']:,} set aside{note}"
         )
-    aside = int(store.read(TABLES["ingest.quarantine"]).num_rows)
-    _list(store, "quarantine", "set aside")
-    _list(store, "findings", "accepted with a fault")
+    aside = int(store.read(TABLES["ingest.quarantine"], columns=("quarantine_key",)).num_rows)
+    column_account.tell(store, kinds)
+    if stopped:
+        column_account.tell_faults(store, kinds)
+    else:
+        _list(store, "quarantine", "set aside")
+        _list(store, "findings", "accepted with a fault")
     typer.echo("Nothing was written.")
     return aside
 

@@ -111,5 +111,7 @@ def _execute(
     with shown(1 + sum(_STEPS[name] for name in stages)) as teller:
         done = runs.execute(settings, stages=stages, out=out, base=base, teller=teller)
     urgent = tell.summary(done.folder)
+    if done.stopped is not None:
+        raise done.stopped
     if fail_on_review and urgent:
         raise typer.Exit(_EXIT_REVIEW)

@@ -132,7 +132,9 @@ def odd_number(
         return number, None
     unit = _UNITS.get(tail)
     own = units(unit) if unit is not None else None
-    return (None, "unit_unknown") if own is None else (number * own / scale, None)
+    if own is not None:
+        return number * own / scale, None
+    return (None, "unit_unknown") if sheet_date(cell) is None else _of_sheet_date(cell, sheet_year)
 
 
 def _of_sheet_date(cell: str, sheet_year: int | None) -> tuple[float | None, str]:

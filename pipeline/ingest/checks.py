@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+import shapely
 
 from pipeline.ingest.cells import as_text
 from pipeline.ingest.columns import Mapped
@@ -99,6 +100,34 @@ def within_ranges(mapped: Mapped, limits: Ranges, *, as_of: date) -> Mapped:
             column = pc.if_else(pa.array(wrong), pa.scalar(None, column.type), column)
         columns[name] = column
     return mapped.with_changes(columns, tuple(findings), marks)
+
+
+def without_hollow_rows(mapped: Mapped) -> Mapped:
+    """Set aside the rows of an inventory that hold nothing, or nothing but an id or an end mark."""
+    if mapped.kind != "trees" or not mapped.headers:
+        return mapped
+    hollow = np.ones(len(mapped), np.bool_)
+    for name in mapped.headers:
+        if name != "tree_id":
+            hollow &= mapped.columns[name].is_null().to_numpy(zero_copy_only=False)
+    if mapped.raw.geometry is not None:
+        hollow &= shapely.is_missing(mapped.raw.geometry)
+    rows = np.flatnonzero(hollow)
+    if not len(rows):
+        return mapped
+    # what the map does not read may still say something of a tree
+    filled = np.zeros(len(rows), np.int64)
+    for cells in mapped.raw.data.take(pa.array(rows)).columns:
+        blank = pc.equal(pc.utf8_trim_whitespace(as_text(cells)), "").fill_null(True)
+        filled += ~blank.to_numpy(zero_copy_only=False)
+    rows = rows[filled <= 1]
+    if not len(rows):
+        return mapped
+    header = mapped.header("tree_id")
+    told = tuple(mapped.original("tree_id").take(pa.array(rows)).to_pylist())
+    return mapped.with_changes({}, (Finding(
+        "row_empty", rows, header, told, "the row holds nothing but, at most, an id or an end mark",
+        "Nothing, or delete the row: no tree is lost with it.", Done.SET_ASIDE),))  # fmt: skip
 
 
 def _without_zeros(name: str, column: pa.Array) -> tuple[pa.Array, Flags]:

@@ -270,7 +270,9 @@ def _words(
         )  # fmt: skip
         return cells.by_distinct(text, read)
     if rule.codes:
-        return cells.by_distinct(text, lambda cell: (rule.codes.get(cell.lower(), cell), None))
+        return cells.by_distinct(
+            text, lambda cell: (rule.codes.get(cell.lower(), cell) or None, None)
+        )
     return text, []
 
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 from pipeline.errors import ManyFaults, PipelineError
 from pipeline.ingest import decoding, osm_trees
 from pipeline.ingest.bidi import without_marks
-from pipeline.ingest.checks import Ranges, within_ranges
+from pipeline.ingest.checks import Ranges, within_ranges, without_hollow_rows
 from pipeline.ingest.column_map import ColumnMap, raise_all
 from pipeline.ingest.columns import Mapped, Vocabulary, apply
 from pipeline.ingest.readers import RawTable, read_input
@@ -121,6 +121,7 @@ def _mapped(
         )
     raw, marked = without_marks(raw)
     mapped = apply(raw, column_map, raw.kind, vocabulary=vocabulary).with_changes({}, marked)
+    mapped = without_hollow_rows(mapped)
     return within_ranges(mapped, limits, as_of=settings.as_of)
 
 

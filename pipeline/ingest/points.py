@@ -50,6 +50,15 @@ class Places:
     in_degrees: bool = False
 
 
+def tells_place(mapped: Mapped) -> bool:
+    """Whether the file has what a place is read from: a geometry, or columns that are mapped."""
+    geometry = mapped.raw.geometry
+    if geometry is not None and np.any(~shapely.is_missing(geometry)):
+        return True
+    pairs = (("x", "y"), ("longitude", "latitude"), ("wkt", "wkt"))
+    return any(mapped.has(one) and mapped.has(other) for one, other in pairs)
+
+
 def read_places(mapped: Mapped, *, crs: str | None, need: bool) -> Places:
     """Places of a file: its geometry, else x and y, else longitude and latitude, else WKT.
 

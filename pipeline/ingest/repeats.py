@@ -9,8 +9,8 @@ import pyarrow.compute as pc
 from pipeline.units import Flags, Ints
 
 _FIRST_LOOK = 3
-# Joined sheets spell a header or two in another way, or leave one blank.
-_LEAST_ALIKE = 2 / 3
+# Joined sheets spell some headers in another way, shift them or leave them blank.
+_LEAST_OWN, _LEAST_KNOWN = 0.5, 0.75
 _NO_LETTER = re.compile(r"[\W_]+")
 
 
@@ -20,7 +20,7 @@ def plain_header(header: str) -> str:
 
 
 def repeated_headers(data: pa.Table) -> Ints:
-    """Rows that repeat the header: most of their cells say what stands over their column.
+    """Rows that repeat the header: cells say what stands over their column, and little else.
 
     Returns
     -------
@@ -35,11 +35,17 @@ def repeated_headers(data: pa.Table) -> Ints:
         return rows
     few = data.take(pa.array(rows)).to_pylist()
     plain = {header: plain_header(header) for header in headers}
-    named = [header for header in headers if plain[header]]
-    alike = [
-        sum(plain_header(row[header] or "") == plain[header] for header in named) for row in few
-    ]
-    return rows[np.array(alike) >= max(2.0, _LEAST_ALIKE * len(named))]
+    return rows[[_is_header(row, plain) for row in few]]
+
+
+def _is_header(row: dict[str, str | None], plain: dict[str, str]) -> bool:
+    """Whether half the headers stand in their columns, and hardly a cell says anything else."""
+    cells = {header: plain_header(cell or "") for header, cell in row.items()}
+    filled = [cell for cell in cells.values() if cell]
+    known = frozenset(plain.values())
+    own = sum(bool(cell) and cell == plain[header] for header, cell in cells.items())
+    told = sum(cell in known for cell in filled)
+    return own >= max(2.0, _LEAST_OWN * len(plain)) and told >= _LEAST_KNOWN * len(filled)
 
 
 def _spelt(column: pa.ChunkedArray, header: str) -> Flags:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pyarrow.compute as pc
 import shapely
 
 from pipeline.errors import InputError
@@ -15,6 +16,19 @@ from pipeline.units import Floats
 
 # Trees and wards of one city are not farther apart than this.
 _APART_KM = 100.0
+
+
+class NoPlaceError(InputError):
+    """An inventory without a single place: it can be told what is in it, and no more."""
+
+    def __init__(self, where: str, found: str, remedy: str) -> None:
+        """Say which, what was found and what would make it usable."""
+        super().__init__(
+            where=where,
+            found=found,
+            expected="a place for each tree: longitude and latitude, x and y, WKT or geometry",
+            remedy=remedy,
+        )
 
 
 @dataclass(frozen=True)
@@ -36,14 +50,17 @@ def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, whe
 
     Raises
     ------
+    NoPlaceError
+        If no tree has a usable place.
     InputError
-        If trees have no usable place, a CRS cannot be right, or trees and wards lie apart.
+        If a CRS cannot be right, or trees and wards lie apart.
     """
+    _need_columns(trees)
     raw = [points.read_places(t.mapped, crs=t.spec.crs, need=True) for t in trees]
     lon = np.concatenate([p.longitude for p in raw])
     lat = np.concatenate([p.latitude for p in raw])
     names = ", ".join(t.mapped.raw.file for t in trees)
-    _need_places(lon, lat, names)
+    _need_places(lon, lat, names, trees)
     points.need_spread(lon, lat, where=f"trees file {names}")
     box = points.bulk_box(lon, lat)
     wards_box = _box_of(wards)
@@ -64,26 +81,71 @@ def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, whe
     )
     lon = np.concatenate([p.longitude for p in places])
     lat = np.concatenate([p.latitude for p in places])
-    _need_places(lon, lat, names)
+    if not (np.isfinite(lon) & np.isfinite(lat)).any():
+        raise InputError(
+            where=f"trees file {names}",
+            found=f"{len(lon):,} rows and no usable place",
+            expected="trees within the bounding box, near the city",
+            remedy="Look at the columns that the map names for the place, at the box and the CRS.",
+        )
     if crs is not None:
         return Site(geo_crs.metric_epsg(crs, where=f"{where}, key city.crs"), city, places)
     return Site(geo_crs.utm_epsg(lon, lat), city, places)
 
 
-def _need_places(lon: Floats, lat: Floats, names: str) -> None:
+def _need_columns(trees: Sequence[Read]) -> None:
+    """Refuse an inventory none of whose files has anything that a place is read from.
+
+    Raises
+    ------
+    NoPlaceError
+        If so.
+    """
+    if any(points.tells_place(read.mapped) for read in trees):
+        return
+    rows = sum(len(read.mapped) for read in trees)
+    raise NoPlaceError(
+        _shown(trees), f"{rows:,} rows and no column that tells a place", _by_address(trees)
+    )
+
+
+def _shown(trees: Sequence[Read]) -> str:
+    """The tree files by name, or the first and how many more."""
+    names = [read.mapped.raw.file for read in trees]
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f"trees file {names[0]}{more}"
+
+
+def _by_address(trees: Sequence[Read]) -> str:
+    """What would give these trees a place: coordinates, or the addresses that they carry."""
+    columns = "Add two columns of coordinates and name them in the column map"
+    street, both = 0, 0
+    for read in trees:
+        named = read.mapped.text("street").is_valid()
+        street += pc.sum(named).as_py() or 0
+        both += pc.sum(pc.and_(named, read.mapped.text("address").is_valid())).as_py() or 0
+    if not street:
+        return f"{columns}."
+    return (
+        f"{columns}; or look the addresses up in the city's address register first: {street:,} "
+        f"rows name a street, {both:,} of them with an address or door number."
+    )
+
+
+def _need_places(lon: Floats, lat: Floats, names: str, trees: Sequence[Read]) -> None:
     """Refuse an inventory without a single place.
 
     Raises
     ------
-    InputError
+    NoPlaceError
         If there is none.
     """
     if not (np.isfinite(lon) & np.isfinite(lat)).any():
-        raise InputError(
-            where=f"trees file {names}",
-            found=f"{len(lon):,} rows and no usable place",
-            expected="coordinates of the trees",
-            remedy="Look at the columns that the map names for the place, and at the CRS.",
+        raise NoPlaceError(
+            f"trees file {names}",
+            f"{len(lon):,} rows and no usable place",
+            "Look at the columns that the map names for the place, and at the CRS. "
+            + _by_address(trees),
         )
 
 

@@ -1,12 +1,13 @@
 """The ingest stage: the files that the settings name, read, checked, joined and written."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 import pyarrow as pa
 
+from pipeline.geo import crs as geo_crs
 from pipeline.geo.shapes import from_wkb
 from pipeline.ingest import (
     accounts,
@@ -17,6 +18,7 @@ from pipeline.ingest import (
     osm,
     places,
     points,
+    reading,
     shared_points,
     sightings,
     siting,
@@ -31,6 +33,7 @@ from pipeline.ingest.danger import DangerWords, urgent_taxa
 from pipeline.ingest.gathering import Gathered, Read, gather, raw_of_map
 from pipeline.ingest.measured import ReadingLimits
 from pipeline.ingest.names import NameBook
+from pipeline.ingest.points import Places
 from pipeline.ingest.quarantine import Finding, accepted_mask
 from pipeline.ingest.siting import Site
 from pipeline.progress import Teller
@@ -39,6 +42,7 @@ from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_ingest as tables
 from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE, SOURCES
 from pipeline.tables.catalogue_places import BASEMAP, STREET_NODES, STREETS, WARDS, ZONES
+from pipeline.tables.catalogue_reading import COLUMNS, FAULTS, WORDS
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore, empty
 
@@ -65,6 +69,8 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
 
     Raises
     ------
+    NoPlaceError
+        If no tree has a place; the account is written before.
     InputError
         If a file as a whole cannot be used.
     ManyFaults
@@ -80,18 +86,19 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     )
     gathered = sizes.of_trees(gathered, sizes.SizeChecks.of(library.table("size_checks")))
     teller.step("placing the trees")
-    site = siting.settle(
-        gathered["trees"], gathered["wards"],
-        crs=settings.settings.city.crs, where=str(settings.settings_path),
-    )  # fmt: skip
+    try:
+        site = siting.settle(
+            gathered["trees"], gathered["wards"],
+            crs=settings.settings.city.crs, where=str(settings.settings_path),
+        )  # fmt: skip
+    except siting.NoPlaceError:
+        _tell_unplaced(settings, store, library, gathered["trees"])
+        raise
     store.epsg = site.epsg
     teller.step("reading the ground")
     ground = _ground(settings, gathered, site, library)
     teller.step("cleaning the trees")
-    fungi = NameBook.of_fungi(
-        library.table("taxa"), library.table("taxon_names", key=("name", "taxon_id")),
-        least_score=settings.settings.matching.misspelling_score,
-    )  # fmt: skip
+    fungi = _fungi(settings, library)
     inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
     teller.step("merging inspections and work done")
     past = _history(
@@ -118,35 +125,93 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     teller.step("writing")
     tree_files = _tree_files(gathered, site, inventory, said)
     files = (*tree_files, *seen, *ground.files, *past.files)
-    files = tuple(sorted(files, key=lambda file: file.raw.source_key))
-    aside = accounts.quarantine_table(
-        files, DangerWords(library.table("danger_words", key=("word", "language"))),
-        fungi=fungi, urgent=urgent_taxa(library.table("taxa")),
-    )  # fmt: skip
     written = {
-        **{table: empty(table) for table in tables.INGEST_TABLES},
         tables.TREES: past.trees,
         **past.written,
         tables.SIGHTINGS: told,
         tables.SIGHTING_MATCHES: matches,
         **ground.written,
+    }
+    _write(store, written, files, library, fungi)
+
+
+def _write(
+    store: RunStore,
+    written: Mapping[TableSchema, pa.Table],
+    files: Sequence[File],
+    library: Library,
+    fungi: NameBook,
+) -> None:
+    """Write the tables, those of the account with them, and the others empty."""
+    files = tuple(sorted(files, key=lambda file: file.raw.source_key))
+    aside = accounts.quarantine_table(
+        files, DangerWords(library.table("danger_words", key=("word", "language"))),
+        fungi=fungi, urgent=urgent_taxa(library.table("taxa")),
+    )  # fmt: skip
+    account = {
         QUARANTINE: aside,
         FINDINGS: accounts.findings_table(files),
         SOURCES: accounts.sources_table(files),
+        COLUMNS: reading.columns_table(files),
+        WORDS: reading.words_table(files),
+        FAULTS: reading.faults_table(files),
     }
-    for table, data in written.items():
+    every = {table: empty(table) for table in tables.INGEST_TABLES}
+    for table, data in {**every, **written, **account}.items():
         store.write(table, data)
+
+
+def _tell_unplaced(
+    settings: RunSettings, store: RunStore, library: Library, reads: Sequence[Read]
+) -> None:
+    """Write the account of an inventory without any place: every row is set aside, and told."""
+    crs = settings.settings.city.crs
+    if crs is not None:
+        store.epsg = geo_crs.metric_epsg(crs, where=f"{settings.settings_path}, key city.crs")
+    where = tuple(points.read_places(read.mapped, crs=read.spec.crs, need=False) for read in reads)
+    found = _trees_of(settings, library, reads, where, epsg=geo_crs.WGS84, wards=None).findings
+    files = [
+        _file(read, (*own, *again), crs=place.crs)
+        for read, place, own, again in zip(
+            reads, where, found, trees.repeated_ids([read.mapped for read in reads]), strict=True
+        )
+    ]
+    _write(store, {}, files, library, _fungi(settings, library))
+
+
+def _fungi(settings: RunSettings, library: Library) -> NameBook:
+    return NameBook.of_fungi(
+        library.table("taxa"), library.table("taxon_names", key=("name", "taxon_id")),
+        least_score=settings.settings.matching.misspelling_score,
+    )  # fmt: skip
 
 
 def _inventory(
     settings: RunSettings, gathered: Gathered, site: Site, library: Library, wards: pa.Table
 ) -> trees.Inventory:
+    polygons = trees.Wards(
+        from_wkb(wards["geometry"].to_numpy()), tuple(wards["name"].to_pylist())
+    )
+    return _trees_of(
+        settings, library, gathered["trees"], site.places, epsg=site.epsg, wards=polygons
+    )
+
+
+def _trees_of(
+    settings: RunSettings,
+    library: Library,
+    reads: Sequence[Read],
+    where: Sequence[Places],
+    *,
+    epsg: int,
+    wards: trees.Wards | None,
+) -> trees.Inventory:
     species = library.table("tree_species")
     return trees.build(
-        [read.mapped for read in gathered["trees"]],
-        site.places,
-        epsg=site.epsg,
-        wards=trees.Wards(from_wkb(wards["geometry"].to_numpy()), tuple(wards["name"].to_pylist())),
+        [read.mapped for read in reads],
+        where,
+        epsg=epsg,
+        wards=wards,
         book=NameBook.of_trees(
             species, library.table("tree_names", key=("name", "species")),
             least_score=settings.settings.matching.misspelling_score,

@@ -8,7 +8,7 @@ import pyarrow as pa
 
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.points import Places
-from pipeline.ingest.quarantine import Done, Finding
+from pipeline.ingest.quarantine import Done, Finding, accepted_mask
 from pipeline.units import Flags, Floats
 
 
@@ -21,7 +21,7 @@ class TreeRows:
         self.offsets = np.concatenate(([0], np.cumsum([len(m) for m in files]))).astype(np.int64)
         self.size = int(self.offsets[-1])
         self.flags: dict[str, Flags] = {}
-        self.found: list[list[Finding]] = [[*p.findings] for p in places]
+        self.found: list[list[Finding]] = [[*p.findings] for p in places] or [[] for _ in files]
 
     def text(self, name: str) -> pa.Array:
         """A text column of all rows."""
@@ -42,6 +42,11 @@ class TreeRows:
     def per_file(self, values: Sequence[object], kind: npt.DTypeLike) -> npt.NDArray[np.generic]:
         """One value a file, repeated for each of its rows."""
         return np.repeat(np.asarray(values, dtype=kind), np.diff(self.offsets))
+
+    def standing(self) -> Flags:
+        """Rows that the files' own findings leave in, shape (size,)."""
+        kept = [accepted_mask(len(m), m.findings) for m in self.files]
+        return np.concatenate([np.zeros(0, np.bool_), *kept])
 
     def mark(self, code: str, mask: Flags) -> None:
         """Flag rows, shape (size,)."""

@@ -177,6 +177,23 @@ def _ids(
     return keep & ~repeated, _renamed(ids, other), made_up
 
 
+def repeated_ids(files: Sequence[Mapped]) -> list[tuple[Finding, ...]]:
+    """Rows whose id an earlier row of any of the files has; one tuple a file.
+
+    For an inventory without places, where nothing else tells two trees apart.
+    """
+    rows = TreeRows(files, [])
+    ids = rows.text("tree_id")
+    code = ids.dictionary_encode().indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    again = np.ones(rows.size, np.bool_)
+    again[np.unique(code, return_index=True)[1]] = False
+    rows.tell(
+        "id_repeated", again & (code >= 0) & rows.standing(), column="tree_id", done=Done.FLAGGED,
+        said=("an earlier row has the same id", "Give each tree its own id."),
+    )  # fmt: skip
+    return [tuple(found) for found in rows.found]
+
+
 def _renamed(ids: pa.Array, rows: Ints) -> pa.Array:
     """'<id>~2', '~3' ... for the repeated ones; only these few are touched one by one."""
     taken = set(ids.to_pylist())

@@ -27,6 +27,13 @@ OUTPUTS: list[tuple[str, Writer]] = [
 ]
 
 
+def write_rows_aside(settings: RunSettings, store: RunStore, library: Library) -> None:
+    """Write only the lists of rows set aside, of a run that has no tree to show."""
+    lists.write_quarantine(
+        RenderContext(settings, store, library, store.root, sentence, review_sentence)
+    )
+
+
 def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
     """Write every output of a run into its folder.
 

@@ -3,6 +3,7 @@
 from pipeline.tables import inputs
 from pipeline.tables.catalogue_account import ACCOUNT_TABLES
 from pipeline.tables.catalogue_places import PLACE_TABLES
+from pipeline.tables.catalogue_reading import READING_TABLES
 from pipeline.tables.schema import Column, ForeignKey, Kind, TableSchema
 
 _TREE_KEY = Column("tree_key", Kind.INT64, "row number of the tree in ingest.trees, from 0", low=0)
@@ -307,5 +308,5 @@ WORK_DONE = TableSchema(
 
 INGEST_TABLES = (
     TREES, SIGHTINGS, SIGHTING_MATCHES, INSPECTIONS, DEFECTS, READINGS, DECISIONS, WORK_DONE,
-    *PLACE_TABLES, *ACCOUNT_TABLES,
+    *PLACE_TABLES, *ACCOUNT_TABLES, *READING_TABLES,
 )  # fmt: skip

@@ -65,6 +65,11 @@ class RunStore:
         return self.path(table).is_file()
 
     @property
+    def placed(self) -> bool:
+        """Whether the metric CRS is settled, which it is unless no tree has a place."""
+        return (self.root / "tables" / "crs.json").is_file()
+
+    @property
     def epsg(self) -> int:
         """The run's metric CRS.
 

@@ -9,11 +9,12 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.errors import ManyFaults, PipelineError
-from pipeline.ingest import decoding, osm_trees
+from pipeline.ingest import darwin_core, decoding, osm_trees
 from pipeline.ingest.bidi import without_marks
 from pipeline.ingest.checks import Ranges, within_ranges, without_hollow_rows
 from pipeline.ingest.column_map import ColumnMap, raise_all
 from pipeline.ingest.columns import Mapped, Vocabulary, apply
+from pipeline.ingest.darwin_core_terms import Standard
 from pipeline.ingest.readers import RawTable, read_input
 from pipeline.settings.model import InputFile, RunSettings
 
@@ -47,8 +48,14 @@ class Gathered:
         return sum(len(files) for files in self.by_kind.values())
 
 
-def gather(settings: RunSettings, *, limits: Ranges, vocabulary: Vocabulary) -> Gathered:
+def gather(
+    settings: RunSettings, *, limits: Ranges, vocabulary: Vocabulary, standard: Standard
+) -> Gathered:
     """Read and map every file that the settings name.
+
+    Parameters
+    ----------
+    standard : the Darwin Core terms under which sightings without a column map are understood.
 
     Raises
     ------
@@ -71,7 +78,8 @@ def gather(settings: RunSettings, *, limits: Ranges, vocabulary: Vocabulary) -> 
                 )
                 count += len(raws)
                 found += [
-                    Read(_mapped(raw, spec, settings, limits, vocabulary), spec) for raw in raws
+                    Read(_understood(raw, spec, settings, limits, vocabulary, standard), spec)
+                    for raw in raws
                 ]
             except ManyFaults as several:
                 faults += several.faults
@@ -123,6 +131,23 @@ def _mapped(
     mapped = apply(raw, column_map, raw.kind, vocabulary=vocabulary).with_changes({}, marked)
     mapped = without_hollow_rows(mapped)
     return within_ranges(mapped, limits, as_of=settings.as_of)
+
+
+def _understood(
+    raw: RawTable,
+    spec: InputFile,
+    settings: RunSettings,
+    limits: Ranges,
+    vocabulary: Vocabulary,
+    standard: Standard,
+) -> Mapped:
+    """Sightings under Darwin Core terms without a map are read as such, all else by its map."""
+    plain = raw.kind == "sightings" and spec.columns is None
+    if not (plain and standard.is_recognised(raw.data.column_names)):
+        return _mapped(raw, spec, settings, limits, vocabulary)
+    raw, marked = without_marks(raw)
+    mapped = darwin_core.read(raw, standard, vocabulary=vocabulary).with_changes({}, marked)
+    return within_ranges(without_hollow_rows(mapped), limits, as_of=settings.as_of)
 
 
 def _osm_trees(

@@ -15,9 +15,11 @@ import pyarrow as pa
 import pyarrow.csv
 
 from pipeline.errors import InputError, ManyFaults, PipelineError
-from pipeline.ingest import decoding, sheets, vectors
+from pipeline.ingest import archive_tables, archives, decoding, sheets, vectors
+from pipeline.ingest.archive_meta import Limits
 from pipeline.ingest.quarantine import Reject
 from pipeline.ingest.repeats import repeated_headers
+from pipeline.published.table import Library
 from pipeline.settings.model import InputFile
 from pipeline.units import Ints
 
@@ -28,6 +30,7 @@ SHEET_ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 _LARGEST_BLOCK = 2**31 - 1
 _ZIP_MARK = b"PK\x03\x04"
 _MUST_HAVE_ROWS = frozenset({"trees"})
+_MAY_BE_ARCHIVED = "sightings"
 HEADER_REPEATED = "header_repeated"
 
 
@@ -123,6 +126,7 @@ class _Content:
     crs: str | None = None
     rejects: tuple[Reject, ...] = ()
     line_starts: Callable[[], Ints | None] = lambda: None
+    note: str | None = None
 
 
 def _read_file(
@@ -137,11 +141,14 @@ def _read_file(
     """
     path, where = data_dir / file, f"{kind} file {file}"
     raw = decoding.file_bytes(path, where=where)
-    content = _content(path, raw, spec=spec, where=where)
+    if kind == _MAY_BE_ARCHIVED and _is_archive(path, raw):
+        content = _read_archive(raw, where=where)
+    else:
+        content = _content(path, raw, spec=spec, where=where)
     if content.geometry is not None:
         vectors.need_kind(content.geometry, kind=kind, where=where)
     size = content.data.num_rows + len(content.rejects)
-    note = None
+    note = content.note
     if size == 0:
         if kind in _MUST_HAVE_ROWS:
             raise InputError(
@@ -203,6 +210,46 @@ def _content(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content
     return _Content(vectors.FORMATS[ending], vector.data, geometry=vector.geometry, crs=vector.crs)
 
 
+def _is_archive(path: Path, raw: bytes) -> bool:
+    """Whether a file is an archive of occurrences, or can be nothing else by its name."""
+    if not raw.startswith(_ZIP_MARK) or path.name.lower().endswith(SHEET_ENDINGS):
+        return False
+    return archives.is_archive(raw) or (
+        path.suffix.lower() == ".zip" and not archives.holds_shapes(raw)
+    )
+
+
+def _read_archive(raw: bytes, *, where: str) -> _Content:
+    """The occurrences of a zipped archive.
+
+    Raises
+    ------
+    InputError
+        If it is dangerous, damaged, or holds no occurrences.
+    """
+    found = archive_tables.read(raw, _records, limits=Limits.of(Library()), where=where)
+    return _Content(
+        archive_tables.FORMAT,
+        found.data,
+        rows=found.rows,
+        encoding=found.encoding,
+        delimiter=found.delimiter,
+        rejects=found.rejects,
+        line_starts=lambda: found.lines,
+        note=found.note or None,
+    )
+
+
+def _records(
+    data: bytes, delimiter: str, headers: list[str], where: str
+) -> tuple[pa.Table, tuple[Reject, ...], Ints | None]:
+    """Whole records as a table, the broken ones, and the numbers of the whole ones."""
+    table = _whole_records(data, delimiter, headers)
+    if table is not None:
+        return table, (), None
+    return _some_records(data, delimiter, headers, where=where)
+
+
 def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content:
     """Delimited text; records that are not whole come back as rejects.
 
@@ -221,11 +268,7 @@ def _read_text(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Conte
     text = decoding.decode(raw, where=where, encoding=spec.encoding)
     delimiter = spec.delimiter or decoding.delimiter_of(text, where=where)
     headers = decoding.header_of(text, delimiter)
-    table = _whole_records(text.data, delimiter, headers)
-    rejects: tuple[Reject, ...] = ()
-    rows: Ints | None = None
-    if table is None:
-        table, rejects, rows = _some_records(text.data, delimiter, headers, where=where)
+    table, rejects, rows = _records(text.data, delimiter, headers, where)
     size = table.num_rows + len(rejects)
     lines = _line_starts(path, text, delimiter, len(headers), size)
     numbers = np.arange(1, size + 1) if rows is None else rows

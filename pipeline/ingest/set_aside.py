@@ -16,6 +16,7 @@ import shapely
 from pipeline.ingest.cells import as_text, by_distinct
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.danger import DangerWords, danger_of
+from pipeline.ingest.darwin_core import ABSENT, FOSSIL
 from pipeline.ingest.names import NameBook
 from pipeline.ingest.points import OUTSIDE_BOX
 from pipeline.ingest.quarantine import Done, Finding, Reject
@@ -28,6 +29,7 @@ from pipeline.units import Flags, Ints
 _NAMES = (("tree_id", "tree "), ("sighting_id", "sighting "), ("street", ""), ("address", ""))
 _MOST_OF_NOTES = 60
 _WHOLE_RECORD = "(whole record)"
+_NO_DANGER = frozenset({OUTSIDE_BOX, ABSENT, FOSSIL})
 _LETTER = r"\p{L}"
 SCHEMA = pa.schema(
     [pa.field(f.name, pa.string() if pa.types.is_dictionary(f.type) else f.type)
@@ -57,8 +59,9 @@ def rows_aside(
     values = pa.array([value for finding in gone for value in _values(finding)], pa.string())
     texts = _texts(raw, mapped, rows)
     named = _urgent_names(mapped, rows, fungi, urgent)
-    # a row outside the city's own bounding box is no fault: its fungus is somebody else's danger
-    local = np.array([finding.code != OUTSIDE_BOX for finding in gone], np.bool_)
+    # a row outside the city's own bounding box is no fault: its fungus is somebody else's danger;
+    # a fungus that was looked for and not found is nobody's
+    local = np.array([finding.code not in _NO_DANGER for finding in gone], np.bool_)
     told = [name if here else None for name, here in zip(named, local[which], strict=True)]
     lines = raw.lines(rows) if len(rows) else None
     size = len(rows)

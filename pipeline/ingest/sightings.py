@@ -31,7 +31,7 @@ _NOT_THERE = ("stump", "vacant", "removed")
 _NO_CANDIDATE = ("vacant", "removed")
 _COPIED = (
     "position", "form", "upper_colour", "under_colour", "upper_texture", "under_surface", "flesh",
-    "arrangement", "stalk", "bruising", "photo", "notes",
+    "arrangement", "stalk", "bruising", "photo", "notes", "license",
 )  # fmt: skip
 _NOTES = ("id_unknown", "id_and_place_disagree", "no_place", "accuracy_unknown",
           "accuracy_beyond_cap", "no_tree_near", "several_trees_near", "free_in_soil",
@@ -119,7 +119,7 @@ def _one_file(
     findings += _flagged(mapped, _rows(mapped.dates("seen_on").is_null()), "seen_on_missing",
                          "seen_on", ("the sighting has no date", "Give the date."))  # fmt: skip
     findings += after_run(mapped, "seen_on")
-    keep = accepted_mask(size, findings)
+    keep = accepted_mask(size, (*mapped.findings, *findings))
     masks = {**places.flags, **mapped.marks}
     for finding in (*mapped.findings, *findings):
         if finding.done is not Done.SET_ASIDE:

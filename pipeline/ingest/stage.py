@@ -30,6 +30,7 @@ from pipeline.ingest import (
 from pipeline.ingest.accounts import File
 from pipeline.ingest.checks import ranges
 from pipeline.ingest.danger import DangerWords, urgent_taxa
+from pipeline.ingest.darwin_core_terms import Standard
 from pipeline.ingest.gathering import Gathered, Read, gather, raw_of_map
 from pipeline.ingest.measured import ReadingLimits
 from pipeline.ingest.names import NameBook
@@ -83,6 +84,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         settings,
         limits=ranges(library.table("plausible_ranges", key=("input", "column"))),
         vocabulary={"status": words},
+        standard=Standard.of(library),
     )
     gathered = sizes.of_trees(gathered, sizes.SizeChecks.of(library.table("size_checks")))
     teller.step("placing the trees")

@@ -147,6 +147,7 @@ SIGHTINGS = TableSchema(
         Column("photo", Kind.TEXT, "file name", nullable=True),
         Column("observer", Kind.LABEL, "pseudonym", nullable=True),
         Column("notes", Kind.TEXT, "free text", nullable=True),
+        Column("license", Kind.LABEL, "terms under which others may use it", nullable=True),
         Column("match", Kind.LABEL, "how it was joined to a tree",
                allowed=("by_id", "by_place", "ambiguous", "unmatched", "not_decay")),
         Column("tree_key", Kind.INT64, "the tree it is attached to, or -1", low=-1),

@@ -151,6 +151,7 @@ SIGHTINGS = InputKind(
         InputColumn("photo", _T, "file name of a photograph"),
         InputColumn("observer", _T, "who saw it; becomes a pseudonym on reading"),
         InputColumn("notes", _T, "free text"),
+        InputColumn("license", _T, "terms under which others may use the record"),
     ),
 )
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
 from pipeline.units import Flags, Floats, Ints
 
@@ -22,7 +21,12 @@ REACH_IN_ACCURACIES = 3.0
 _DISAGREE_IN_SIGMAS = math.sqrt(-2 * math.log(0.01))
 # Coordinates are written to a centimetre at best; keeps a claimed perfection from dividing by zero.
 _LEAST_SIGMA_M = 0.01
-_PAIRS_AT_ONCE = 2_000_000
+# Bounds memory, and keeps what is computed at once in the processor's cache.
+_PAIRS_AT_ONCE = 1 << 17
+# Small cells hold fewer trees in vain, and ask for more runs.
+_CELLS_PER_CAP = 2
+# Trees far from all sightings are left out before sorting, unless the cells are too many to hold.
+_CELLS_PER_TREE = 64
 
 Codes = npt.NDArray[np.int8]
 
@@ -117,7 +121,7 @@ def candidates(
     which = np.concatenate([np.full(len(some), -1, dtype=np.int64), tree])
     weight = np.concatenate([unlisted[some], density]) / total[where]
     apart = np.concatenate([np.full(len(some), np.nan), distance])
-    order = np.lexsort((which, where))
+    order = np.argsort(where * (len(trees) + 1) + which)
     sighting, which, weight = usable[where[order]], which[order], weight[order]
     best = _best(len(places), sighting, which, weight)
     return Candidates(sighting, which, apart[order], weight, *best, reason)
@@ -170,46 +174,68 @@ def _reasons(places: Floats, accuracy: Floats, cap_m: float) -> Codes:
 def _pairs(
     places: Floats, reach: Floats, trees: Floats, cap_m: float
 ) -> tuple[Ints, Ints, Floats, Ints]:
-    """Pairs within each sighting's own reach, and the listed trees within the cap of each."""
+    """Pairs within each sighting's own reach, and the listed trees within the cap of each.
+
+    Trees are put in the order of square cells, numbered along columns: all that can be within the
+    cap of a place are then a few runs of that order, one a column.
+    """
     listed = np.zeros(len(places), dtype=np.int64)
-    kept = _near_any(places, trees, cap_m)
-    empty = np.zeros(0, dtype=np.int64)
-    if not len(kept):
-        return empty, empty, np.zeros(0), listed
-    # The index is built on the few trees near any sighting: building it on all costs ten times.
-    index = cKDTree(trees[kept], balanced_tree=False, compact_nodes=False)
-    listed = np.asarray(index.query_ball_point(places, cap_m, return_length=True), dtype=np.int64)
+    found = [(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0))]
+    if not len(places) or not len(trees):
+        return *found[0], listed
+    in_order, first, length, by_cell = _runs(places, trees, cap_m)
+    tree_x, tree_y = trees[in_order].T
     # Many trees on one point must not make one huge block of pairs.
-    part = np.cumsum(listed) // _PAIRS_AT_ONCE
-    found: list[tuple[Ints, Ints, Floats]] = []
-    for number in np.unique(part):
-        own = np.flatnonzero(part == number)
-        pairs = cKDTree(places[own]).sparse_distance_matrix(
-            index, float(reach[own].max()), output_type="ndarray"
-        )
-        inside = pairs["v"] <= reach[own][pairs["i"]]
-        found.append((own[pairs["i"][inside]], kept[pairs["j"][inside]], pairs["v"][inside]))
+    part = np.cumsum(length.sum(axis=1)[by_cell]) // _PAIRS_AT_ONCE
+    for block in np.split(by_cell, np.flatnonzero(np.diff(part)) + 1):
+        runs = length[block].ravel()
+        at = np.repeat(first[block].ravel() - np.cumsum(runs) + runs, runs)
+        at += np.arange(len(at))
+        own = np.repeat(np.arange(len(block)), length[block].sum(axis=1))
+        apart = np.square(tree_x[at] - places[block, 0][own])
+        apart += np.square(tree_y[at] - places[block, 1][own])
+        within = np.flatnonzero(apart <= cap_m**2)
+        own = own[within]
+        listed[block] = np.bincount(own, minlength=len(block))
+        distance = np.sqrt(apart[within])
+        inside = np.flatnonzero(distance <= reach[block][own])
+        found.append((block[own[inside]], in_order[at[within[inside]]], distance[inside]))
     sighting, tree, distance = (np.concatenate(column) for column in zip(*found, strict=True))
     return sighting, tree, distance, listed
 
 
-def _near_any(places: Floats, trees: Floats, cap_m: float) -> Ints:
-    """Trees in the cells of side `cap_m` around any sighting: all that can be within the cap."""
-    if not len(places) or not len(trees):
-        return np.zeros(0, dtype=np.int64)
+def _runs(places: Floats, trees: Floats, cap_m: float) -> tuple[Ints, Ints, Ints, Ints]:
+    """Trees near any place in the order of their cells, and the runs of each place among them.
+
+    Returns
+    -------
+    Trees in that order; first and length of the runs, shape (places, runs); and the places in the
+    order of their cells, so that what is read after one another lies together.
+    """
+    side, around = cap_m / _CELLS_PER_CAP, np.arange(-_CELLS_PER_CAP, _CELLS_PER_CAP + 1)
     origin = places.min(axis=0)
-    columns, rows = (np.floor((places.max(axis=0) - origin) / cap_m) + 3).astype(np.int64)
-    column, row = (np.floor((places - origin) / cap_m) + 1).astype(np.int64).T
-    around = np.array([-1, 0, 1])
-    cells = np.unique(
-        (column[:, None, None] + around[:, None]) * rows + row[:, None, None] + around[None, :]
+    size = np.floor((places.max(axis=0) - origin) / side) + 2 * _CELLS_PER_CAP + 1
+    column, row = (np.floor((places - origin) / side) + _CELLS_PER_CAP).T
+    tree_column, tree_row = (np.floor((trees - origin) / side) + _CELLS_PER_CAP).T
+    kept = np.flatnonzero(
+        (tree_column >= 0) & (tree_column < size[0]) & (tree_row >= 0) & (tree_row < size[1])
     )
-    tree_column, tree_row = (np.floor((trees - origin) / cap_m) + 1).T
-    inside = (tree_column >= 0) & (tree_column < columns) & (tree_row >= 0) & (tree_row < rows)
-    kept = np.flatnonzero(inside)
-    cell = (tree_column[kept] * rows + tree_row[kept]).astype(np.int64)
-    at = np.minimum(np.searchsorted(cells, cell), len(cells) - 1)
-    return np.asarray(kept[cells[at] == cell], dtype=np.int64)
+    cell = (tree_column[kept] * size[1] + tree_row[kept]).astype(np.int64)
+    own = (column * size[1] + row).astype(np.int64)
+    by_cell = np.argsort(own, kind="stable")
+    cells, of_cell = np.unique(own, return_inverse=True)
+    low = cells[:, None] + around * np.int64(size[1]) - _CELLS_PER_CAP
+    if size.prod() <= _CELLS_PER_TREE * len(kept):
+        wanted = np.zeros(int(size.prod()) + 1, np.bool_)
+        for up in range(2 * _CELLS_PER_CAP + 1):
+            wanted[low + up] = True
+        near = np.flatnonzero(wanted[cell])
+        kept, cell = kept[near], cell[near]
+    order = np.argsort(cell, kind="stable")
+    cell = cell[order]
+    first = np.searchsorted(cell, low)
+    length = np.searchsorted(cell, low + 2 * _CELLS_PER_CAP, side="right") - first
+    return kept[order], first[of_cell], length[of_cell], by_cell
 
 
 def _unlisted(sigma: Floats, trees: Floats, cap_m: float) -> Floats:
@@ -219,13 +245,17 @@ def _unlisted(sigma: Floats, trees: Floats, cap_m: float) -> Floats:
 
 
 def _best(count: int, sighting: Ints, tree: Ints, weight: Floats) -> tuple[Ints, Floats]:
-    """The best listed tree of each sighting and its weight, shape (count,)."""
+    """The best listed tree of each sighting and its weight, shape (count,); rows are in order."""
     best_tree, best_weight = np.full(count, -1, dtype=np.int64), np.zeros(count)
-    real = np.flatnonzero(tree >= 0)
-    order = real[np.lexsort((tree[real], -weight[real], sighting[real]))]
-    first = np.ones(len(order), dtype=np.bool_)
-    first[1:] = sighting[order][1:] != sighting[order][:-1]
-    top = order[first]
-    best_tree[sighting[top]] = tree[top]
-    best_weight[sighting[top]] = weight[top]
+    if not len(sighting):
+        return best_tree, best_weight
+    # Every sighting has the unlisted tree first and then at least one that is listed.
+    starts = np.flatnonzero(tree < 0)
+    listed = np.where(tree < 0, -1.0, weight)
+    top = np.maximum.reduceat(listed, starts)
+    at = np.flatnonzero(listed == np.repeat(top, np.diff(np.append(starts, len(tree)))))
+    first = np.ones(len(at), np.bool_)
+    first[1:] = sighting[at[1:]] != sighting[at[:-1]]
+    at = at[first]
+    best_tree[sighting[at]], best_weight[sighting[at]] = tree[at], weight[at]
     return best_tree, best_weight

@@ -1,0 +1,229 @@
+"""Free-text remarks of an inventory, read for fungi, defects and danger; each text is read once.
+
+What is found is quoted with its place in the text. Nothing here decides about a tree: a remark is
+hearsay, and what is made of it stays on the review list.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.ingest import notes_scope
+from pipeline.ingest.notes_lexicon import DANGER, FUNGUS, NOTHING, Lexicon, Meaning, Span
+from pipeline.ingest.notes_scope import FORMER, STATED, Reading, Where
+from pipeline.ingest.notes_text import plain, words_of
+from pipeline.published.table import Library
+from pipeline.units import Ints
+
+KINDS = ("sighting", "defect", "danger", "removed", "other")
+_SIGHTING, _DEFECT, _DANGER, _REMOVED, _OTHER = KINDS
+_KIND_OF = {
+    FUNGUS: _SIGHTING, DANGER: _DANGER, "removed": _REMOVED, "to_fell": _OTHER, "failed": _OTHER,
+    "urgent": _OTHER,
+}  # fmt: skip
+_DEAD_TREE, _DEAD_BRANCH, _DIEBACK, _BRANCH = "dead_tree", "dead_branch", "crown_dieback", "branch"
+# A remark with fewer words can be a name or a number; of more, a third should be known.
+_WORDS_OF_A_LANGUAGE = 3
+_KNOWN_SHARE = 0.34
+_SCHEMA = pa.schema(
+    {
+        "row": pa.int64(), "kind": pa.string(), "word": pa.string(), "taxon_id": pa.string(),
+        "part": pa.string(), "polarity": pa.string(), "certainty": pa.float64(),
+        "language": pa.string(), "quoted": pa.string(), "start": pa.int64(), "end": pa.int64(),
+    }
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One finding of a text.
+
+    Parameters
+    ----------
+    kind : one of KINDS.
+    word : a word of tables.inputs.DEFECTS, or fungus, danger, removed, to_fell (the tree is to
+        go), failed (it or a part of it has broken or fallen), urgent.
+    taxon_id : taxon of the catalogue that is named, None for a fungus without a name.
+    part : roots, butt, stem, branch, or None where the text is silent.
+    polarity : one of notes_scope.POLARITIES.
+    language : of the words that say it; 'la' for scientific names.
+    quoted : the words as they stand in the text, from `start` to before `end`.
+    """
+
+    kind: str
+    word: str
+    taxon_id: str | None
+    part: str | None
+    polarity: str
+    language: str
+    quoted: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Notes:
+    """What the remarks of n rows say.
+
+    Parameters
+    ----------
+    table : one row a finding, by row and place: see Found; `certainty` [share] follows polarity.
+    different : number of different texts.
+    unread : rows whose remark holds words and hardly one that the tables know; it is kept.
+    language : the language that most remarks are in, None if none is known.
+    """
+
+    table: pa.Table
+    different: int
+    unread: Ints
+    language: str | None
+
+
+class NoteReader:
+    """Reads remarks by the published tables of words."""
+
+    def __init__(self, library: Library) -> None:
+        """Read the tables."""
+        self._lexicon = Lexicon(library)
+        table = library.table("notes_certainty")
+        shares = table.numbers("certainty_share").tolist()
+        self.certainty: dict[str, float] = dict(zip(table.texts("polarity"), shares, strict=True))
+
+    def read(self, texts: pa.Array | pa.ChunkedArray) -> Notes:
+        """Read a column of remarks, null where there is none."""
+        if isinstance(texts, pa.ChunkedArray):
+            texts = texts.combine_chunks()
+        coded = texts if pa.types.is_dictionary(texts.type) else texts.dictionary_encode()
+        different = [text or "" for text in coded.dictionary.to_pylist()]
+        heard, unread, language = self._read_all(different)
+        code = coded.indices.cast(pa.int64()).fill_null(len(different)).to_numpy()
+        count = np.array([len(found) for found in heard] + [0], np.int64)
+        row = np.repeat(np.arange(len(code)), count[code])
+        within = np.arange(len(row)) - np.repeat(np.cumsum(count[code]) - count[code], count[code])
+        place = (np.cumsum(count) - count)[code[row]] + within if len(row) else within
+        flat = self._table([found for several in heard for found in several])
+        table = flat.take(pa.array(place)).add_column(0, "row", pa.array(row)).cast(_SCHEMA)
+        odd = np.append(np.asarray(unread, np.bool_), False)
+        return Notes(table, len(different), np.flatnonzero(odd[code]), language)
+
+    def read_alone(self, text: str) -> list[Found]:
+        """The findings of one text that has no neighbours to tell its language by."""
+        return self._read_all([text])[0][0]
+
+    def _read_all(self, texts: Sequence[str]) -> tuple[list[list[Found]], list[bool], str | None]:
+        """Findings of each text, whether no word of it is known, and the language of most."""
+        lexicon = self._lexicon
+        bags = [plain(text).split() for text in texts]
+        bare = {word: word.strip(".,;:!?()[]|\"'") for bag in bags for word in bag}
+        pieces = {word: words_of(text).word for word, text in bare.items()}
+        lexicon.learn({piece for several in pieces.values() for piece in several})
+        rouses = {
+            word: any(lexicon.known(piece).trigger for piece in several)
+            for word, several in pieces.items()
+        }
+        spoken = {
+            word: any(lexicon.known(piece).languages for piece in several)
+            for word, several in pieces.items()
+        }
+        letters = {word for word, several in pieces.items() if any(map(str.isalpha, several))}
+        tally: Counter[str] = Counter()
+        for word, times in Counter(word for bag in bags for word in bag).items():
+            for piece in pieces[word]:
+                for language in lexicon.known(piece).languages:
+                    tally[language] += times
+        order = self._ranked(tally)
+        heard = [
+            self._read_one(text, order) if any(map(rouses.__getitem__, bag)) else []
+            for text, bag in zip(texts, bags, strict=True)
+        ]
+        unread = [
+            not found and _is_foreign([spoken[word] for word in bag if word in letters])
+            for found, bag in zip(heard, bags, strict=True)
+        ]
+        return heard, unread, order[0] if tally else None
+
+    def _ranked(self, tally: Counter[str]) -> list[str]:
+        """All languages, the most used first; English first where nothing is known."""
+        return sorted(self._lexicon.languages, key=lambda word: (-tally[word], word != "en", word))
+
+    def _read_one(self, text: str, order: Sequence[str]) -> list[Found]:
+        lexicon = self._lexicon
+        words = words_of(text, lexicon.abbreviations)
+        tally = Counter(
+            language for word in words.word for language in lexicon.known(word).languages
+        )
+        # the language of most remarks is given the benefit of one word; else the first wins a tie
+        tally[order[0]] += 1
+        language = max(order, key=lambda word: tally[word])
+        languages = frozenset({language})
+        groups = lexicon.spans(lexicon.meanings, words, languages)
+        hits = [span for group in groups if (span := _first_meant(group)) is not None]
+        reading = Reading(words, lexicon, languages, hits)
+        found = [
+            _found(text, reading, hit, polarity, where)
+            for hit, polarity, where in zip(
+                hits, notes_scope.polarities(reading), notes_scope.wheres(reading), strict=True
+            )
+        ]
+        return _merged(found)
+
+    def _table(self, found: Sequence[Found]) -> pa.Table:
+        columns: dict[str, list[object]] = {
+            name: [getattr(one, name) for one in found]
+            for name in ("kind", "word", "taxon_id", "part", "polarity")
+        }
+        columns["certainty"] = [self.certainty[one.polarity] for one in found]
+        for name in ("language", "quoted", "start", "end"):
+            columns[name] = [getattr(one, name) for one in found]
+        schema = pa.schema([_SCHEMA.field(name) for name in columns])
+        return pa.table(columns, schema=schema)
+
+
+def _is_foreign(known: Sequence[bool]) -> bool:
+    return len(known) >= _WORDS_OF_A_LANGUAGE and sum(known) < _KNOWN_SHARE * len(known)
+
+
+def _first_meant(group: Sequence[Span[Meaning]]) -> Span[Meaning] | None:
+    """The finding of phrases that fit alike: nothing, then a fungus, then a defect, then danger."""
+    meanings = [span.phrase.means.meaning for span in group]
+    if NOTHING in meanings:
+        return None
+    return min(
+        group,
+        key=lambda span: (span.phrase.means.meaning == DANGER, span.phrase.means.taxon_id is None),
+    )
+
+
+def _found(text: str, reading: Reading, hit: Span[Meaning], polarity: str, where: Where) -> Found:
+    meaning, words = hit.phrase.means, reading.words
+    start, end = words.start[hit.first], words.end[hit.last - 1]
+    word, part = meaning.meaning, meaning.part or where.part
+    if word == _DEAD_TREE and where.part == _BRANCH:
+        # 'crown dead', 'branch in the lower crown dead': a part died, not the tree
+        word, part = (_DIEBACK if where.crown else _DEAD_BRANCH), _BRANCH
+    kind = _KIND_OF.get(word, _DEFECT)
+    return Found(
+        kind, word, meaning.taxon_id, part, polarity, hit.phrase.language, text[start:end],
+        start, end,
+    )  # fmt: skip
+
+
+def _merged(found: Sequence[Found]) -> list[Found]:
+    """Each thing said once: a fungus without a name beside a named one is the same fungus."""
+    named = {one.polarity for one in found if one.kind == _SIGHTING and one.taxon_id}
+    past = any(one.polarity == FORMER for one in found)
+    kept: dict[tuple[object, ...], Found] = {}
+    for one in found:
+        unnamed = one.kind == _SIGHTING and not one.taxon_id and one.polarity in named
+        if unnamed or (one.kind == _REMOVED and (past or one.polarity != STATED)):
+            continue
+        key = (one.word, one.taxon_id, one.polarity)
+        before = kept.get(key)
+        if before is None or (before.part is None and one.part is not None):
+            kept[key] = one
+        elif one.part not in {None, before.part}:
+            kept[(*key, one.part)] = one
+    return sorted(kept.values(), key=lambda one: one.start)

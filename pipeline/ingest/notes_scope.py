@@ -1,0 +1,250 @@
+"""How far a word of denial, doubt or the past reaches, and which part of the tree is meant."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.ingest.notes_lexicon import Cue, Lexicon, Meaning, Place, Span
+from pipeline.ingest.notes_text import Words
+
+STATED, SUSPECTED, NEGATED, FORMER = POLARITIES = ("stated", "suspected", "negated", "former")
+# A denial comes before a doubt ("no suspicion of"), the past before both ("removed?").
+_WEIGHT = (FORMER, NEGATED, SUSPECTED)
+# A part is looked for this many words away, small words not counted.
+_PART_REACH = 5
+# An 'or' as near as this to a finding closes the list that it ends.
+_OR_REACH = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One text being read: its words, what was found in it, and in which languages it is read."""
+
+    words: Words
+    lexicon: Lexicon
+    languages: frozenset[str]
+    hits: Sequence[Span[Meaning]]
+
+    def small(self, at: int) -> bool:
+        """A word that does not count when distances are measured."""
+        known = self.lexicon.known(self.words.word[at])
+        return bool(known.fills & self.languages) or known.joins
+
+    def joins(self, first: int, last: int) -> bool:
+        """Whether 'and', 'or' or a mark for them stands among these words."""
+        return any(self.lexicon.known(self.words.word[at]).joins for at in range(first, last))
+
+    def between(self, first: int, last: int) -> list[Span[Meaning]]:
+        """Findings wholly among these words."""
+        return [hit for hit in self.hits if first <= hit.first and hit.last <= last]
+
+    def steps(self, first: int, last: int) -> int:
+        """Words from `first` to before `last`; a finding counts as none, a small word neither."""
+        inside = {at for hit in self.between(first, last) for at in range(hit.first, hit.last)}
+        return sum(1 for at in range(first, last) if at not in inside and not self.small(at))
+
+
+def polarities(reading: Reading) -> list[str]:
+    """The polarity of each finding of a text, in their order."""
+    groups = reading.lexicon.spans(reading.lexicon.cues, reading.words, reading.languages)
+    cues = [span for group in groups for span in group]
+    breaks = [span for span in cues if span.phrase.means.polarity == STATED]
+    # 'decay possible at the wound': the words belong to the finding that they follow at once
+    ends = {hit.last for hit in reading.hits}
+    backed = frozenset(
+        span.first for span in cues if span.phrase.means.side == "after" and span.first in ends
+    )
+    told = []
+    for hit in reading.hits:
+        said = {
+            span.phrase.means.polarity
+            for span in cues
+            if span.phrase.means.polarity != STATED and _reaches(reading, span, hit, breaks, backed)
+        }
+        told.append(next((word for word in _WEIGHT if word in said), STATED))
+    return told
+
+
+def _reaches(
+    reading: Reading,
+    span: Span[Cue],
+    hit: Span[Meaning],
+    breaks: Sequence[Span[Cue]],
+    backed: frozenset[int],
+) -> bool:
+    cue, words = span.phrase.means, reading.words
+    if cue.only and hit.phrase.means.meaning not in cue.only:
+        return False
+    if cue.side == "same":
+        return hit.first <= span.first and span.last <= hit.last
+    if words.clause[span.first] != words.clause[hit.first]:
+        return False
+    if cue.side == "before":
+        return span.last <= hit.first and _forward(reading, span, hit, breaks, backed)
+    if not hit.last <= span.first or not _backward(reading, span, hit, breaks, backed):
+        return False
+    return cue.side == "after" or _closes(reading, span)
+
+
+def _forward(
+    reading: Reading,
+    span: Span[Cue],
+    hit: Span[Meaning],
+    breaks: Sequence[Span[Cue]],
+    backed: frozenset[int],
+) -> bool:
+    """Whether a cue reaches on to a later finding."""
+    first, last = span.last, hit.first
+    if _broken(first, last, breaks) or reading.steps(first, last) > span.phrase.means.reach:
+        return False
+    if span.first in backed and last != first:
+        return False
+    between = reading.between(first, last)
+    if between and not _listed_on(reading, between[-1].last, hit):
+        return False
+    segments = reading.words.segment
+    if segments[span.last - 1] == segments[hit.first]:
+        return True
+    if reading.words.colon[span.last] and segments[span.last] == segments[hit.first]:
+        return True
+    return _list_ends_after(reading, first, hit)
+
+
+def _listed_on(reading: Reading, first: int, hit: Span[Meaning]) -> bool:
+    segments = reading.words.segment
+    return reading.joins(first, hit.first) or segments[first - 1] != segments[hit.first]
+
+
+def _list_ends_after(reading: Reading, first: int, hit: Span[Meaning]) -> bool:
+    """Whether commas since `first` part a list that an 'or' ends at or after the finding."""
+    words = reading.words
+    for at in range(first, len(words.word)):
+        if words.clause[at] != words.clause[hit.first]:
+            break
+        if not reading.lexicon.known(words.word[at]).alternates:
+            continue
+        if at > hit.first or hit.first - at <= _OR_REACH:
+            return at > hit.first or words.segment[at] == words.segment[hit.first]
+    return False
+
+
+def _backward(
+    reading: Reading,
+    span: Span[Cue],
+    hit: Span[Meaning],
+    breaks: Sequence[Span[Cue]],
+    backed: frozenset[int],
+) -> bool:
+    """Whether a cue reaches back to an earlier finding."""
+    first, last = hit.last, span.first
+    if _broken(first, last, breaks) or reading.steps(first, last) > span.phrase.means.reach:
+        return False
+    between = reading.between(first, last)
+    if between and not reading.joins(first, between[0].first):
+        return False
+    if _looks_on(reading, span, breaks, backed):
+        return False
+    segments = reading.words.segment
+    if segments[span.first] == segments[hit.last - 1]:
+        return True
+    # 'cavity: none', 'Pilz (nicht sichtbar)': the cue follows the mark at once
+    return (
+        not between
+        and segments[span.first] == segments[hit.last - 1] + 1
+        and (segments[span.first - 1] == segments[hit.last - 1])
+    )
+
+
+def _looks_on(
+    reading: Reading, span: Span[Cue], breaks: Sequence[Span[Cue]], backed: frozenset[int]
+) -> bool:
+    """'Riss, evtl. Fäule': whether the cue's words belong to a finding that follows them."""
+    segments = reading.words.segment
+    if _marks_a_doubt(reading, span):
+        return False
+    following = next((hit for hit in reading.hits if hit.first >= span.last), None)
+    return (
+        following is not None
+        and segments[following.first] == segments[span.last - 1]
+        and (following.first == span.last or span.first not in backed)
+        and reading.steps(span.last, following.first) == 0
+        and not reading.joins(span.last, following.first)
+        and not _broken(span.last, following.first, breaks)
+    )
+
+
+def _marks_a_doubt(reading: Reading, span: Span[Cue]) -> bool:
+    return all(not reading.words.word[at].isalnum() for at in range(span.first, span.last))
+
+
+def _closes(reading: Reading, span: Span[Cue]) -> bool:
+    """Whether nothing follows the cue in its segment."""
+    segments = reading.words.segment
+    return span.last >= len(segments) or segments[span.last] != segments[span.first]
+
+
+def _broken(first: int, last: int, breaks: Sequence[Span[Cue]]) -> bool:
+    return any(first <= span.first and span.last <= last for span in breaks)
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """Part of a finding as its text says, and whether the whole crown was named."""
+
+    part: str | None
+    crown: bool
+
+
+def wheres(reading: Reading) -> list[Where]:
+    """The part that each finding speaks of, in their order; None where the text is silent."""
+    groups = reading.lexicon.spans(reading.lexicon.places, reading.words, reading.languages)
+    places = [group[0] for group in groups]
+    return [_where(reading, hit, places) for hit in reading.hits]
+
+
+def _where(reading: Reading, hit: Span[Meaning], places: Sequence[Span[Place]]) -> Where:
+    own = [span for span in places if hit.first <= span.first and span.last <= hit.last]
+    if own:
+        return _place(own[-1])
+    near = [
+        (distance, before, span)
+        for span in places
+        if not any(one.first <= span.first < one.last for one in reading.hits)
+        and (found := _distance(reading, hit, span)) is not None
+        for distance, before in [found]
+    ]
+    if not near:
+        return Where(None, crown=False)
+    chosen = _place(min(near, key=lambda item: item[:2])[2])
+    # 'branch in the lower crown': the branch is meant, not the crown
+    limb = any(_place(span) == Where("branch", crown=False) for _, _, span in near)
+    return Where(chosen.part, chosen.crown and not limb)
+
+
+def _place(span: Span[Place]) -> Where:
+    return Where(span.phrase.means.part, span.phrase.means.crown)
+
+
+def _distance(reading: Reading, hit: Span[Meaning], span: Span[Place]) -> tuple[int, bool] | None:
+    """Words between a finding and a part, and whether the part stands before; None if too far."""
+    words = reading.words
+    if words.clause[span.first] != words.clause[hit.first]:
+        return None
+    before = span.last <= hit.first
+    first, last = (span.last, hit.first) if before else (hit.last, span.first)
+    if first > last:
+        return None
+    heads = before and _heads_clause(reading, span)
+    if words.segment[span.first] != words.segment[hit.first] and not heads:
+        return None
+    between = reading.between(first, last)
+    if between and not heads and (before or not reading.joins(first, between[0].first)):
+        return None
+    steps = reading.steps(first, last)
+    return (steps, before) if steps <= _PART_REACH or heads else None
+
+
+def _heads_clause(reading: Reading, span: Span[Place]) -> bool:
+    """'Stamm: Fäule, Riss': a part at the head of a sentence and a colon speaks for all of it."""
+    words = reading.words
+    opens = span.first == 0 or words.clause[span.first - 1] != words.clause[span.first]
+    return opens and span.last < len(words.word) and words.colon[span.last]

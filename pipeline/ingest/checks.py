@@ -7,7 +7,6 @@ from datetime import date
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-import shapely
 
 from pipeline.ingest.cells import as_text
 from pipeline.ingest.columns import Mapped
@@ -104,14 +103,12 @@ def within_ranges(mapped: Mapped, limits: Ranges, *, as_of: date) -> Mapped:
 
 def without_hollow_rows(mapped: Mapped) -> Mapped:
     """Set aside the rows of an inventory that hold nothing, or nothing but an id or an end mark."""
-    if mapped.kind != "trees" or not mapped.headers:
+    if mapped.kind != "trees" or not mapped.headers or mapped.raw.geometry is not None:
         return mapped
     hollow = np.ones(len(mapped), np.bool_)
     for name in mapped.headers:
         if name != "tree_id":
             hollow &= mapped.columns[name].is_null().to_numpy(zero_copy_only=False)
-    if mapped.raw.geometry is not None:
-        hollow &= shapely.is_missing(mapped.raw.geometry)
     rows = np.flatnonzero(hollow)
     if not len(rows):
         return mapped

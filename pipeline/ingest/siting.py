@@ -96,12 +96,14 @@ def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, whe
 def _need_columns(trees: Sequence[Read]) -> None:
     """Refuse an inventory none of whose files has anything that a place is read from.
 
+    A file of which the map understands nothing at all is told as such when its place is read.
+
     Raises
     ------
     NoPlaceError
         If so.
     """
-    if any(points.tells_place(read.mapped) for read in trees):
+    if any(points.tells_place(read.mapped) or not read.mapped.headers for read in trees):
         return
     rows = sum(len(read.mapped) for read in trees)
     raise NoPlaceError(

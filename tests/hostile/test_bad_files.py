@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from pipeline.errors import InputError, ManyFaults, PipelineError, SettingsError
+from pipeline.ingest.siting import NoPlaceError
 from pipeline.tables.catalogue_ingest import TREES
 from tests.ingest.little_city import HEADER, LAT, LON, LittleCity, inventory, tree
 
@@ -86,10 +87,27 @@ def test_most_records_broken(city: LittleCity) -> None:
 
 
 def test_no_place_at_all(city: LittleCity) -> None:
-    fault = refused(city, {"trees.csv": "tree_id,species\n1,Acer rubrum\n2,Acer rubrum\n"})
-    assert fault.expected.startswith("a place")
+    with pytest.raises(NoPlaceError) as caught:
+        city.ingest({"trees.csv": "tree_id,species,street\n1,Acer rubrum,Mill Street\n1,,\n"})
+    assert caught.value.expected.startswith("a place")
+    assert "1 rows name a street, 0 of them with an address" in caught.value.remedy
+    assert city.codes("quarantine") == {"place_missing": 1, "row_empty": 1}
+    assert city.rows("trees") == []
+
+
+def test_only_places_that_are_none(city: LittleCity) -> None:
     text = "\n".join([HEADER, *(tree(n, longitude="0", latitude="0") for n in range(9))]) + "\n"
-    assert "no usable place" in refused(city, {"trees.csv": text}).found
+    with pytest.raises(NoPlaceError) as caught:
+        city.ingest({"trees.csv": text})
+    assert "no usable place" in caught.value.found
+    assert city.codes("quarantine") == {"place_zero": 9}
+    (source,) = city.rows("sources")
+    assert (source["rows_in"], source["rows_accepted"], source["rows_set_aside"]) == (9, 0, 9)
+
+
+def test_a_file_of_which_nothing_is_understood(city: LittleCity) -> None:
+    fault = refused(city, {"trees.csv": "baum,art\n1,Linde\n2,Linde\n"})
+    assert fault.found == "columns baum, art"
 
 
 def as_grid(number: int) -> str:

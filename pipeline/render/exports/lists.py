@@ -10,14 +10,16 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv
+import pyarrow.json
 
-from pipeline.render import work_rows
+from pipeline.render import fungi, work_rows
 from pipeline.render.context import RenderContext
 from pipeline.render.files import write_bytes, write_parts
 
 # Text that a spreadsheet would take for a formula; a plain number is none.
 _DANGEROUS = r"^[=@\t\r\n]|^[+\-](?:$|[^0-9.,]|.*[^0-9.,eE+\-])"
 _DEGREE_DECIMALS = 6
+_LARGEST_BLOCK = 2**31 - 1
 _MOST_SAID = 240  # characters of a row set aside that fit under a line of the index
 URGENCY = ("now", "this week", "this quarter", "when there is time")
 
@@ -25,7 +27,7 @@ QUEUE_COLUMNS = (
     "queue_rank", "quarter", "day", "crew_id", "job_id", "tree_id", "action", "part", "rating",
     "why", "deadline_on", "late_days", "hours", "cost", "machine", "no_climb", "make_safe",
     "season_code", "not_before", "harm_removed", "species", "dbh_cm", "street", "address", "ward",
-    "wires", "longitude", "latitude",
+    "wires", "longitude", "latitude", *fungi.TOLD,
 )  # fmt: skip
 WHY = (
     "why_file", "why_line", "why_row", "why_column", "why_value", "why_reason", "why_remedy",
@@ -67,6 +69,10 @@ def review_table(context: RenderContext) -> pa.Table:
     sightings = context.table("ingest.sightings")["sighting_id"].combine_chunks()
     files = _files_of_rows(context)
     aside = [files.get(key) for key in reviews["quarantine_key"].to_pylist()]
+    seen = pc.coalesce(
+        _known(reviews["sighting_key"]), fungi.weightiest(context, _known(reviews["tree_key"]))
+    )
+    found = fungi.told_of(context, seen)
     return pa.table(
         {
             "urgency": pa.array([URGENCY[row["urgency"]] for row in rows], pa.string()),
@@ -78,6 +84,7 @@ def review_table(context: RenderContext) -> pa.Table:
             "row_set_aside": pa.array(aside, pa.string()),
             "longitude": longitude,
             "latitude": latitude,
+            **{name: found[name] for name in fungi.TOLD},
         }
     )
 
@@ -165,15 +172,41 @@ def write_quarantine(context: RenderContext) -> list[Path]:
 def _set_aside(context: RenderContext, table: pa.Table) -> pa.Table:
     """Rows set aside with why and with their own columns; a column that a row has not is empty."""
     sources = context.table("ingest.sources")["file"].to_pylist()
-    originals = [json.loads(text) for text in table["original"].to_pylist()]
-    headers = list(dict.fromkeys(name for row in originals for name in row))
-    files = pa.array([sources[k] for k in table["source_key"].to_pylist()], pa.string())
+    originals = _originals(table)
+    files = pa.array(sources, pa.string()).take(table["source_key"].combine_chunks())
     told = [files, *(_plain(table[name.removeprefix("why_")]) for name in WHY[1:])]
     columns: dict[str, pa.Array] = dict(zip(WHY, told, strict=True))
     # A list that was fed back and set aside again carries the old reasons; the new ones stand.
-    for name in [header for header in headers if header not in columns]:
-        columns[name] = pa.array([_text(row.get(name)) for row in originals], pa.string())
+    for name in [header for header in originals.column_names if header not in columns]:
+        columns[name] = originals[name]
     return pa.table(columns)
+
+
+def _originals(table: pa.Table) -> pa.Table:
+    """The rows as their files wrote them, all columns of all files, text; parsed in one go."""
+    texts = table["original"].combine_chunks()
+    if not len(texts):
+        return pa.table({})
+    # rows of one file have the same headers, but for broken records, which have one of their own
+    kinds = pa.table(
+        {
+            "source_key": table["source_key"].combine_chunks(),
+            "broken": pc.starts_with(texts, '{"(whole record)"'),
+            "place": pa.array(np.arange(len(texts))),
+        }
+    )
+    first = kinds.group_by(["source_key", "broken"]).aggregate([("place", "min")])["place_min"]
+    names = [json.loads(texts[place].as_py()) for place in sorted(first.to_pylist())]
+    headers = list(dict.fromkeys(name for row in names for name in row))
+    lines = "\n".join(texts.to_pylist()).encode()
+    return pyarrow.json.read_json(
+        pa.BufferReader(lines),
+        read_options=pyarrow.json.ReadOptions(block_size=min(len(lines) + 1, _LARGEST_BLOCK)),
+        parse_options=pyarrow.json.ParseOptions(
+            explicit_schema=pa.schema([(name, pa.string()) for name in headers]),
+            unexpected_field_behavior="error",
+        ),
+    )
 
 
 def _plain(column: pa.ChunkedArray) -> pa.Array:

@@ -141,10 +141,12 @@ def test_with_the_fungus_and_its_hosts_still_none_is_attached(found: Found) -> N
         certainty=np.full(count, np.nan),
     )
     untold = HostTold(np.full(count, -1), np.ones(count, np.bool_))
-    ((_, _, joint),) = batches(evidence, untold, rows, key, which.errors, trees=len(found.tree_lon))
-    tree, best = best_trees(rows, joint.probability, sightings=count)
+    ((_, _, _, probability),) = batches(
+        evidence, untold, rows, key, which.errors, trees=len(found.tree_lon)
+    )
+    tree, best = best_trees(rows, probability, sightings=count)
     assert best.max() < which.attach_at
-    sums = np.bincount(rows.sighting, weights=joint.probability, minlength=count)
+    sums = np.bincount(rows.sighting, weights=probability, minlength=count)
     np.testing.assert_allclose(sums[matched.best_tree >= 0], 1.0, atol=1e-12)
     honest = np.flatnonzero((found.accuracy == 10) & (matched.best_tree >= 0))
     assert (best[honest] > 0).all()

@@ -18,11 +18,12 @@ from pipeline.scoring.identification.key import Key, NameSpread
 from pipeline.scoring.identification.trees import (
     CandidateTrees,
     HostTold,
-    Joint,
     TreeErrors,
     batches,
     best_trees,
+    mixed_taxa,
 )
+from pipeline.units import Floats
 
 GENERA, FORMS, REGIONS = 4, 3, 2
 CAP, NEAREST = 60.0, 0.01
@@ -159,7 +160,7 @@ def enumerated(town: Town, fungi: Fungi) -> tuple[dict[int, float], list[float],
     return (tree if candidates else {}), after, before
 
 
-def computed(town: Town, fungi: Fungi) -> tuple[CandidateTrees, Joint]:
+def computed(town: Town, fungi: Fungi) -> tuple[CandidateTrees, Floats, Floats, Floats]:
     """The same by the program: ingest's candidates, then the joint posterior."""
     found = by_place(
         np.array([town.place]), np.array([town.accuracy]), np.array(town.trees), cap_m=CAP,
@@ -200,8 +201,14 @@ def computed(town: Town, fungi: Fungi) -> tuple[CandidateTrees, Joint]:
         seen[0, town.host] = True
     evidence = without_names(seen, np.array([town.region]), taxa=taxa)
     told = HostTold(np.array([town.host]), np.array([town.certain]))
-    ((_, _, joint),) = batches(evidence, told, rows, key, fungi.errors, trees=len(town.trees))
-    return rows, joint
+    ((_, _, alone, probability),) = batches(
+        evidence, told, rows, key, fungi.errors, trees=len(town.trees)
+    )
+    taxa_after, taxa_before = (
+        mixed_taxa(some, told, rows, probability, key, fungi.errors)[0]
+        for some in (alone, key.prior[[town.region]])
+    )
+    return rows, probability, taxa_after, taxa_before
 
 
 @pytest.mark.parametrize("block", range(10))
@@ -211,14 +218,14 @@ def test_one_thousand_random_layouts(block: int) -> None:
     for _ in range(100):
         town, fungi = drawn(random)
         tree, taxa, before = enumerated(town, fungi)
-        rows, joint = computed(town, fungi)
+        rows, probability, taxa_after, taxa_before = computed(town, fungi)
         assert set(rows.tree.tolist()) == set(tree)
         expected = [tree[c] for c in rows.tree.tolist()]
-        np.testing.assert_allclose(joint.probability, expected, rtol=1e-10, atol=1e-12)
-        np.testing.assert_allclose(joint.taxa[0], taxa, rtol=1e-10, atol=1e-12)
-        np.testing.assert_allclose(joint.expected[0], before, rtol=1e-10, atol=1e-12)
+        np.testing.assert_allclose(probability, expected, rtol=1e-10, atol=1e-12)
+        np.testing.assert_allclose(taxa_after, taxa, rtol=1e-10, atol=1e-12)
+        np.testing.assert_allclose(taxa_before, before, rtol=1e-10, atol=1e-12)
         listed = {c: p for c, p in tree.items() if c >= 0}
-        _, best = best_trees(rows, joint.probability, sightings=1)
+        _, best = best_trees(rows, probability, sightings=1)
         assert best[0] == pytest.approx(max(listed.values(), default=0.0), abs=1e-12)
         with_trees += bool(listed)
     assert with_trees > 50

@@ -145,7 +145,7 @@ def _posterior(sightings: int, trees: int) -> Callable[[Candidates], int]:
             agrees=(host >= 0) & (host == told.host[found.sighting]),
         )  # fmt: skip
         parts = batches(evidence, told, rows, key, which.errors, trees=trees)
-        return sum(len(joint.probability) for _, _, joint in parts)
+        return sum(len(probability) for *_, probability in parts)
 
     return measure
 

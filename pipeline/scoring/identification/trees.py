@@ -92,23 +92,7 @@ class HostTold:
     certain: Flags
 
 
-@dataclass(frozen=True)
-class Joint:
-    """Trees and taxa after everything was weighed.
-
-    Parameters
-    ----------
-    probability : of each candidate, in the order of CandidateTrees.
-    taxa : probability of the taxa whatever the tree, shape (sightings, taxa).
-    expected : the same before anything was seen but region, trees and host, (sightings, taxa).
-    """
-
-    probability: Floats
-    taxa: Floats
-    expected: Floats
-
-
-def joint_posterior(
+def tree_posterior(
     taxa: Floats,
     region: Ints,
     told: HostTold,
@@ -117,49 +101,87 @@ def joint_posterior(
     errors: TreeErrors,
     *,
     trees: int,
-) -> Joint:
-    """Joint posterior over tree and fungus.
+) -> Floats:
+    """Probability of each candidate after everything was weighed, summed over the fungi.
 
     Parameters
     ----------
     taxa : probability of the taxa from all but the host, shape (sightings, taxa); see `batches`.
     region : place in the key's regions, -1 unknown, shape (sightings,).
-    candidates : of these sightings; a sighting without any keeps its taxa as the told host has it.
     trees : number of trees of the inventory.
     """
-    hosts = key.likelihood[key.vocabulary.span(_HOSTS[0])]
-    shared = key.prior @ hosts.T
-    overall = shared[-1]
-    on_host = taxa @ hosts.T
-    wrong = np.where(told.certain, errors.host, errors.host_uncertain)
-    spoken, at = told.host >= 0, np.maximum(told.host, 0)
-    rows = np.arange(len(taxa))
-    by_chance = np.where(spoken, wrong * overall[at], 1.0)
-    right = np.where(spoken, 1.0 - wrong, 0.0)
-    unknown = right * on_host[rows, at] + by_chance
-
+    hosts = _hosts(key)
+    on_host, shared = taxa @ hosts.T, key.prior @ hosts.T
+    spoken = _Spoken.of(told, shared[-1], errors)
+    unknown = spoken.right * on_host[spoken.row, spoken.at] + spoken.by_chance
     s, known = candidates.sighting, candidates.host >= 0
     genus = np.maximum(candidates.host, 0)
     of_region = np.where(region < 0, len(key.regions), region)
     fits = on_host[s, genus] / shared[of_region[s], genus]
-    said = by_chance[s] + right[s] * candidates.agrees
+    said = spoken.by_chance[s] + spoken.right[s] * candidates.agrees
     log = _log(_told_weight(candidates, errors, trees, len(taxa)))
     log += _log(np.where(known, fits * said, unknown[s]))
-    probability = _normalised_by(log, s, len(taxa))
+    return _normalised_by(log, s, len(taxa))
 
-    # The taxa are mixed over the candidates: each speaks by its own genus, or by what was told.
+
+def mixed_taxa(
+    taxa: Floats,
+    told: HostTold,
+    candidates: CandidateTrees,
+    probability: Floats,
+    key: Key,
+    errors: TreeErrors,
+) -> Floats:
+    """Probability of the taxa whatever the tree, shape (sightings, taxa).
+
+    Each candidate speaks by its own genus, one of unknown genus by the host that was told.
+
+    Parameters
+    ----------
+    taxa : probability of the taxa from all but the host, shape (sightings, taxa); the prior of the
+        region gives what is expected before anything is seen of the fungus.
+    probability : of each candidate; a sighting without candidates has one of unknown genus.
+    """
+    hosts = _hosts(key)
+    on_host = taxa @ hosts.T
+    spoken = _Spoken.of(told, key.prior[-1] @ hosts.T, errors)
+    alone = spoken.right * on_host[spoken.row, spoken.at] + spoken.by_chance
+    s, known = candidates.sighting, candidates.host >= 0
+    genus = np.maximum(candidates.host, 0)
     blind = np.bincount(s[~known], weights=probability[~known], minlength=len(taxa))
     blind += np.bincount(s, minlength=len(taxa)) == 0
+    share = np.zeros_like(on_host)
+    np.add.at(share, (s[known], genus[known]), probability[known] / on_host[s, genus][known])
+    share[spoken.row, spoken.at] += blind * spoken.right / alone
+    found: Floats = taxa * (share @ hosts + (blind * spoken.by_chance / alone)[:, None])
+    found /= found.sum(axis=1, keepdims=True)
+    return found
 
-    def mixed(before: Floats, on: Floats) -> Floats:
-        share, alone = np.zeros_like(on), right * on[rows, at] + by_chance
-        np.add.at(share, (s[known], genus[known]), probability[known] / on[s, genus][known])
-        share[rows, at] += blind * right / alone
-        found: Floats = before * (share @ hosts + (blind * by_chance / alone)[:, None])
-        found /= found.sum(axis=1, keepdims=True)
-        return found
 
-    return Joint(probability, mixed(taxa, on_host), mixed(key.prior[of_region], shared[of_region]))
+@dataclass(frozen=True)
+class _Spoken:
+    """P(host told | genus) = by_chance + right where the genus is `at`; 1 where none was told."""
+
+    row: Ints
+    at: Ints
+    right: Floats
+    by_chance: Floats
+
+    @classmethod
+    def of(cls, told: HostTold, overall: Floats, errors: TreeErrors) -> "_Spoken":
+        wrong = np.where(told.certain, errors.host, errors.host_uncertain)
+        spoken, at = told.host >= 0, np.maximum(told.host, 0)
+        right = np.where(spoken, 1.0 - wrong, 0.0)
+        by_chance = np.where(spoken, wrong * overall[at], 1.0)
+        return cls(np.arange(len(at)), at, right, by_chance)
+
+
+def without_host(evidence: Evidence, key: Key) -> Evidence:
+    """The evidence with no host marked: what the tree's genus is weighed against."""
+    seen = evidence.seen.copy()
+    for name in _HOSTS:
+        seen[:, key.vocabulary.span(name)] = False
+    return replace(evidence, seen=seen)
 
 
 def batches(
@@ -170,7 +192,7 @@ def batches(
     errors: TreeErrors,
     *,
     trees: int,
-) -> Iterator[tuple[slice, slice, Joint]]:
+) -> Iterator[tuple[slice, slice, Floats, Floats]]:
     """The joint posterior of many sightings, a batch at a time; bounds memory, changes no result.
 
     Parameters
@@ -179,25 +201,28 @@ def batches(
 
     Yields
     ------
-    Which sightings, which rows of the candidates, and their posterior.
+    Which sightings, which rows of the candidates, the taxa from all but the host, and the
+    probability of each candidate.
     """
-    seen = evidence.seen.copy()
-    for name in _HOSTS:
-        seen[:, key.vocabulary.span(name)] = False
-    for which, taxa in keys.batches(replace(evidence, seen=seen), key):
-        start, end = np.searchsorted(candidates.sighting, (which.start, which.stop))
-        rows = slice(int(start), int(end))
-        part = candidates.rows(rows)
-        found = joint_posterior(
+    for which, taxa in keys.batches(without_host(evidence, key), key):
+        rows, part, said = of_batch(which, candidates, told)
+        yield (
+            which,
+            rows,
             taxa,
-            evidence.region[which],
-            HostTold(told.host[which], told.certain[which]),
-            replace(part, sighting=part.sighting - which.start),
-            key,
-            errors,
-            trees=trees,
+            tree_posterior(taxa, evidence.region[which], said, part, key, errors, trees=trees),
         )
-        yield which, rows, found
+
+
+def of_batch(
+    which: slice, candidates: CandidateTrees, told: HostTold
+) -> tuple[slice, CandidateTrees, HostTold]:
+    """Rows of the candidates of some sightings, these numbered from 0, and the hosts told."""
+    start, end = np.searchsorted(candidates.sighting, (which.start, which.stop))
+    rows = slice(int(start), int(end))
+    part = candidates.rows(rows)
+    part = replace(part, sighting=part.sighting - which.start)
+    return rows, part, HostTold(told.host[which], told.certain[which])
 
 
 def best_trees(
@@ -219,6 +244,11 @@ def best_trees(
     tree[candidates.sighting[top]] = candidates.tree[top]
     best[candidates.sighting[top]] = probability[top]
     return tree, best
+
+
+def _hosts(key: Key) -> Floats:
+    """P(genus of the host | taxon), shape (hosts, taxa)."""
+    return key.likelihood[key.vocabulary.span(_HOSTS[0])]
 
 
 def _told_weight(

@@ -14,7 +14,7 @@ from pipeline.ingest.matching import sigma_m
 from pipeline.published.table import Library
 from pipeline.scoring.identification.evidence import Evidence
 from pipeline.scoring.identification.merging import Reports, leaders, one_body, tree_shares
-from pipeline.scoring.identification.trees import CandidateTrees, HostTold, batches
+from pipeline.scoring.identification.trees import CandidateTrees, HostTold, batches, mixed_taxa
 from pipeline.scoring.parameters.identification import (
     IdentificationParameters,
     identification_parameters,
@@ -94,7 +94,13 @@ def reports_of(rows: list[Mapping[str, str]]) -> tuple[Reports, Flags, Candidate
         certainty=np.full(count, np.nan),
     )
     untold = HostTold(np.full(count, -1), np.ones(count, np.bool_))
-    ((_, _, joint),) = batches(evidence, untold, candidates, key, which.errors, trees=len(STREET))
+    ((_, _, taxa, probability),) = batches(
+        evidence, untold, candidates, key, which.errors, trees=len(STREET)
+    )
+    after, before = (
+        mixed_taxa(some, untold, candidates, probability, key, which.errors)
+        for some in (taxa, key.prior[evidence.region])
+    )
     named = told >= 0
     lost = named & ~np.isfinite(xy).all(axis=1)
     xy[lost] = STREET[told[lost]]
@@ -103,9 +109,9 @@ def reports_of(rows: list[Mapping[str, str]]) -> tuple[Reports, Flags, Candidate
     made = Reports(
         xy=xy,
         sigma_m=sigma_m(accuracy, inventory_error_m=INVENTORY_M),
-        trees=tree_shares(candidates, joint.probability, reports=count, trees=len(STREET)),
-        posterior=joint.taxa,
-        expected=joint.expected,
+        trees=tree_shares(candidates, probability, reports=count, trees=len(STREET)),
+        posterior=after,
+        expected=before,
         day=np.array(
             [date.fromisoformat(r["seen_on"]).toordinal() if r["seen_on"] else -1 for r in rows]
         ),

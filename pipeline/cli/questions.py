@@ -8,13 +8,17 @@ import pyarrow.csv
 import typer
 
 from pipeline.cli import answers
-from pipeline.cli.reading import COLUMNS, read_file, read_table
+from pipeline.cli.reading import COLUMNS, Sighted, read_file, read_table
+from pipeline.cli.spoken import Asked, what_to_look_at, wrapped
 from pipeline.errors import InputError
 from pipeline.published.table import Library
 from pipeline.render.files import write_bytes
 from pipeline.scoring.assembly.identified import identify as run_key
 from pipeline.scoring.assembly.seen import distinct
-from pipeline.scoring.parameters.identification import identification_parameters
+from pipeline.scoring.parameters.identification import (
+    IdentificationParameters,
+    identification_parameters,
+)
 
 _Word = Annotated[str | None, typer.Option(metavar="WORD", show_default=False)]
 
@@ -67,15 +71,17 @@ def identify(  # noqa: PLR0913, PLR0917 - each option is one thing to look at
         _need_alone(told)
         table = read_file(source)
     else:
-        _need_something(told)
+        _need_something(told, parameters)
         table = pa.table({column: pa.array([value], pa.string()) for column, value in told.items()})
     sighted = read_table(table, library, parameters)
+    if source is None:
+        _need_sense(sighted)
     few, first, back = distinct(sighted.evidence, sighted.odd)
     found = run_key(few, sighted.odd[first], parameters, sure=sure).rows(back)
     if out is not None:
         _write(answers.table(sighted, found, parameters), out)
         return
-    answers.tell(sighted, found, parameters)
+    answers.tell(sighted, found, Asked(parameters, library))
 
 
 def _write(table: pa.Table, out: Path) -> None:
@@ -105,18 +111,39 @@ def _need_alone(told: dict[str, str | None]) -> None:
         )
 
 
-def _need_something(told: dict[str, str | None]) -> None:
-    """Refuse to identify nothing.
+def _need_something(told: dict[str, str | None], parameters: IdentificationParameters) -> None:
+    """Refuse to identify nothing, and say what there is to look at.
 
     Raises
     ------
     InputError
         If no option says what was seen.
     """
-    if not any(told.values()):
-        raise InputError(
-            where="soundwood identify",
-            found="nothing that was seen",
-            expected="at least one of --form, --under-colour, --host, --name, or --from FILE",
-            remedy="Begin with: soundwood identify --form shelf --position butt",
-        )
+    if any((value or "").strip() for value in told.values()):
+        return
+    for line in what_to_look_at(parameters):
+        typer.echo(wrapped(line))
+    raise InputError(
+        where="soundwood identify",
+        found="nothing that was seen",
+        expected="at least one of --form, --under-colour, --host, --name, or --from FILE",
+        remedy="Begin with: soundwood identify --form shelf --position butt",
+    )
+
+
+def _need_sense(sighted: Sighted) -> None:
+    """Refuse a single sighting of which nothing was understood.
+
+    Raises
+    ------
+    InputError
+        If no word is known and there is no name.
+    """
+    if sighted.evidence.seen.any() or (sighted.evidence.name >= 0).any():
+        return
+    raise InputError(
+        where="soundwood identify",
+        found=sighted.unread[0].replace("|", ", ") or "no character of a fungus",
+        expected="words of the key, such as --form shelf, --under-colour white, --host Quercus",
+        remedy="Call soundwood identify without anything: it lists what to look at and the words.",
+    )

@@ -27,13 +27,23 @@ _NO = frozenset({"no", "n", "false", "0"})
 
 @dataclass(frozen=True)
 class Sighted:
-    """Sightings as read: ids, evidence, odd records, and the words that meant nothing."""
+    """Sightings as read.
+
+    Parameters
+    ----------
+    sighting_id : as the file has them, else the number of the row.
+    odd : records with a name that no list holds, shape (sightings,).
+    unread : words that meant nothing, joined with |.
+    layers : pore layers counted, NaN where nobody did, shape (sightings,).
+    name : the name as it was written, '' without one.
+    """
 
     sighting_id: tuple[str, ...]
     evidence: Evidence
     odd: Flags
     unread: tuple[str, ...]
     layers: Floats
+    name: tuple[str, ...]
 
 
 def read_file(path: Path) -> pa.Table:
@@ -141,6 +151,7 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
         odd=strange,
         unread=tuple("|".join(cells.unread.get(at, ())) for at in range(count)),
         layers=np.where(layers > 0, layers, np.nan).astype(np.float64),
+        name=tuple(text or "" for text in column("name").to_pylist()),
     )
 
 

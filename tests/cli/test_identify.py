@@ -4,7 +4,10 @@ import csv
 from pathlib import Path
 
 import pytest
+import typer
+from typer.testing import CliRunner
 
+from pipeline.cli import questions
 from tests.cli.test_verbs import soundwood
 
 HEADER = (
@@ -40,9 +43,99 @@ def test_options_give_a_ranked_list_what_decided_and_the_next_look() -> None:
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
     assert "Laetiporus sulphureus" in next(line for line in lines if "#" in line)
-    assert "Rot: brown" in done.stdout
-    assert "Look next:" in done.stdout
-    assert "nobody climbs" in done.stdout
+    told = " ".join(done.stdout.split())
+    assert "brown rot, in" in told
+    assert "the wood turns brittle" in told
+    assert "+ under colour yellow" in told
+    assert "Look next (--" in told
+    assert "nobody climbs" in told
+
+
+def said(*words: str) -> str:
+    """What the verb prints, spaces single; in this process, which is quicker."""
+    app = typer.Typer()
+    questions.register(app)
+    done = CliRunner().invoke(app, list(words))
+    assert done.exit_code == 0, done.output
+    return " ".join(done.output.split())
+
+
+def test_without_anything_it_says_what_to_look_at() -> None:
+    done = soundwood("identify")
+    assert done.returncode == 1
+    for option in ("--form:", "--under-surface:", "--attachment:", "--host:", "--bruising:"):
+        assert option in done.stdout
+    assert "pores separate_tubes gills" in done.stdout
+    assert "Stay on the ground" in done.stdout
+
+
+def test_one_word_gives_no_name_but_the_next_look() -> None:
+    told = said("--form", "shelf")
+    assert "No name yet" in told
+    assert "If it is the first" not in told
+    assert "Look next (--" in told
+    assert "any other" in told
+
+
+def test_what_speaks_against_the_first_is_told() -> None:
+    told = said(
+        "--name", "Ganoderma applanatum", "--name-by", "specialist",
+        "--form", "shelf", "--under-surface", "pores", "--bruising", "red",
+    )  # fmt: skip
+    assert "Why Ganoderma applanatum" in told
+    assert "- bruising red speaks against it" in told
+    assert "+ the name that was given" in told
+
+
+def test_a_genus_is_told_as_a_genus() -> None:
+    told = said("--name", "Ganoderma sp.", "--host", "Quercus")
+    assert "The name 'Ganoderma sp.' may mean Ganoderma" in told
+    assert "some Ganoderma, whichever it is" in told
+    first = next(line for line in told.split("%") if "#" in line)
+    assert "another Ganoderma" not in first
+
+
+def test_a_name_in_no_list_is_kept_and_goes_to_somebody_who_knows() -> None:
+    told = said("--name", "Xyzzy plughii\x1b[31m", "--name-by", "specialist", "--form", "shelf")
+    assert "The name 'Xyzzy plughii[31m' stands in no list" in told
+    assert "because the name stands in no list" in told
+    assert "\x1b" not in told
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "line"),
+    [
+        ("--host", "NotAGenus", "host 'NotAGenus' is no genus of trees"),
+        ("--month", "13", "month '13' is not a number from 1 to 12"),
+        ("--layers", "0", "layers '0' is not a whole number from 1"),
+        ("--layers", "-3", "layers '-3' is not a whole number from 1"),
+        ("--under-colour", "chartreuse", "under colour 'chartreuse'; the words are white"),
+        ("--region", "mars", "region 'mars' is not north_america or europe"),
+    ],
+)
+def test_a_word_that_means_nothing_is_told_with_what_would(
+    option: str, value: str, line: str
+) -> None:
+    assert f"Not understood, not used: {line}" in said("--form", "shelf", option, value)
+
+
+def test_what_grows_loose_says_nothing_of_the_tree() -> None:
+    told = said("--form", "stalked", "--position", "mulch", "--attachment", "free")
+    assert "says nothing about the wood of this tree" in told
+    assert "rot, in" not in told
+
+
+def test_layers_tell_the_least_age_of_a_perennial() -> None:
+    perennial = said("--name", "Ganoderma applanatum", "--name-by", "laboratory", "--layers", "7")
+    assert "the infection is at least 7 years old" in perennial
+    annual = said("--name", "Laetiporus sulphureus", "--name-by", "laboratory", "--layers", "7")
+    assert "fruits anew each year" in annual
+
+
+def test_it_never_says_that_a_tree_is_safe() -> None:
+    told = said("--form", "ear", "--host", "Sambucus", "--position", "branch").lower()
+    assert "never that a tree holds" in told
+    assert not {"safe", "harmless", "sound"} & set(told.replace(".", " ").split())
 
 
 def test_what_people_write(tmp_path: Path) -> None:
@@ -85,6 +178,8 @@ def test_many_sightings_of_one_body_are_answered_once_and_alike(tmp_path: Path) 
     ("words", "told"),
     [
         pytest.param((), "nothing that was seen", id="nothing"),
+        pytest.param(("--form", " "), "nothing that was seen", id="blank"),
+        pytest.param(("--form", "banana"), "form=banana", id="nothing understood"),
         pytest.param(("--from", "x.csv", "--form", "shelf"), "together with form", id="both"),
         pytest.param(("--from", "absent.csv"), "no such file", id="no file"),
     ],

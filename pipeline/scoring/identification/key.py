@@ -33,7 +33,8 @@ class NameSpread:
     among : share of the rest that goes to look-alikes, same genus, all taxa, (observers, 3).
     look_alike : of a named taxon the weights of what it may be instead, shape (taxa, taxa); a row
         sums to one, or to zero where nothing is known.
-    same_genus : likewise for the other taxa of its genus.
+    same_genus : likewise for the other taxa of its genus; a row sums to less than one by how
+        common the named one is in it.
     """
 
     name_by: tuple[str, ...]

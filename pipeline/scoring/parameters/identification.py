@@ -62,6 +62,15 @@ class IdentificationParameters:
     genera: tuple[str, ...]
     tell_apart: dict[tuple[str, str], str]
 
+    @property
+    def spoken(self) -> tuple[str, ...]:
+        """Names as a sentence takes them: the row of a genus is another species of it."""
+        rows = self.key.names.genus == np.arange(len(self.names))
+        return tuple(
+            f"another {name.split()[0]}" if row else name
+            for name, row in zip(self.names, rows.tolist(), strict=True)
+        )
+
 
 def identification_parameters(
     library: Library, *, error_factor: float = 1.0
@@ -283,7 +292,8 @@ def _spread(
     np.maximum.at(look, (told, true), often)
     back = look.T.copy()
     look = np.where(look > 0, look, back)
-    same = ((genus[:, None] == genus[None, :]) & (genus >= 0)) * common
+    # Of a genus with one listed species hardly any other is met: the rest goes to all taxa.
+    same = _rows_to_one(((genus[:, None] == genus[None, :]) & (genus >= 0)) * common)
     np.fill_diagonal(same, 0.0)
     return NameSpread(
         name_by=trust.texts("name_by"),
@@ -293,7 +303,7 @@ def _spread(
         genus=genus,
         among=np.stack([spread.numbers(name) for name in columns], axis=1)[order],
         look_alike=_rows_to_one(look),
-        same_genus=_rows_to_one(same),
+        same_genus=same,
     )
 
 

@@ -13,7 +13,7 @@ import shapely
 
 from pipeline.errors import InputError
 from pipeline.geo import crs as geo_crs
-from pipeline.geo.shapes import Geometries, to_wkb
+from pipeline.geo.shapes import Geometries, from_text, to_wkb
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.quarantine import Done, Finding, accepted_mask
 from pipeline.tables.inputs import BASEMAP
@@ -265,7 +265,7 @@ def _raw_shapes(mapped: Mapped) -> tuple[Geometries, str | None, tuple[Finding, 
         return np.asarray(mapped.raw.geometry, dtype=object), mapped.raw.crs, ()
     if mapped.has("wkt"):
         texts = np.asarray(mapped.text("wkt").to_pylist(), dtype=object)
-        shapes = np.asarray(shapely.from_wkt(texts, on_invalid="ignore"), dtype=object)
+        shapes, _ = from_text(texts)
         unread = shapely.is_missing(shapes) & np.array([text is not None for text in texts], bool)
         findings = _aside(
             mapped, unread, "geometry_unreadable", "The text is no well-known text.",

@@ -9,7 +9,7 @@ import shapely
 
 from pipeline.errors import InputError
 from pipeline.geo import crs as geo_crs
-from pipeline.geo.shapes import Geometries
+from pipeline.geo.shapes import Geometries, from_text
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.quarantine import Done, Finding
 from pipeline.units import Flags, Floats, Ints
@@ -236,10 +236,10 @@ def _coordinates(mapped: Mapped, crs: str | None, *, where: str) -> _Found | Non
         return mapped.number("longitude"), mapped.number("latitude"), told, _WGS84, name
     if mapped.has("wkt"):
         text = mapped.text("wkt")
-        shapes = shapely.from_wkt(np.asarray(text.to_pylist(), dtype=object), on_invalid="ignore")
-        x, y, _ = _of_shapes(np.asarray(shapes, dtype=object))
+        shapes, epsg = from_text(text.to_pylist())
+        x, y, _ = _of_shapes(shapes)
         told = text.is_valid().to_numpy(zero_copy_only=False)
-        return x, y, told, *_crs(raw.crs, crs, where)
+        return x, y, told, *_crs(f"EPSG:{epsg}" if epsg else raw.crs, crs, where)
     return None
 
 

@@ -12,6 +12,7 @@ from pipeline.geo.shapes import from_wkb
 from pipeline.ingest import (
     accounts,
     derived,
+    derived_rows,
     evidence,
     history,
     inspections,
@@ -109,23 +110,28 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     teller.step("joining the sightings")
     joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
     said = _said_by_rows(settings, gathered, past.trees, fungi)
-    told, matches = derived.with_sightings(
+    told, matches = derived_rows.with_sightings(
         joined.table, joined.matches, [part for one in said for part in one.sightings],
         trees=past.trees, book=fungi,
     )  # fmt: skip
-    past.written[tables.DEFECTS] = derived.with_defects(
+    past.written[tables.DEFECTS] = derived_rows.with_defects(
         past.written[tables.DEFECTS], [part for one in said for part in one.defects],
         trees=past.trees, inspections=past.written[tables.INSPECTIONS],
     )  # fmt: skip
-    past.written[tables.READINGS] = derived.with_readings(
+    past.written[tables.READINGS] = derived_rows.with_readings(
         past.written[tables.READINGS], [part for one in said for part in one.readings]
     )
-    past.written[tables.DECISIONS] = derived.with_decisions(
+    past.written[tables.DECISIONS] = derived_rows.with_decisions(
         past.written[tables.DECISIONS], [part for one in said for part in one.decisions],
         trees=past.trees,
     )  # fmt: skip
     teller.step("writing")
-    tree_files = _tree_files(gathered, site, inventory, said)
+    kept = {
+        "sighting": told, "defect": past.written[tables.DEFECTS],
+        "reading": past.written[tables.READINGS], "decision": past.written[tables.DECISIONS],
+    }  # fmt: skip
+    beside = derived_rows.account(said, kept, past.trees)
+    tree_files = _tree_files(gathered, site, inventory, said, beside)
     files = (*tree_files, *seen, *ground.files, *past.files)
     written = {
         tables.TREES: past.trees,
@@ -235,10 +241,13 @@ def _said_by_rows(
 
 
 def _tree_files(
-    gathered: Gathered, site: Site, inventory: trees.Inventory, said: Sequence[derived.Derived]
+    gathered: Gathered,
+    site: Site,
+    inventory: trees.Inventory,
+    said: Sequence[derived.Derived],
+    counted: Mapping[int, tuple[int, str]],
 ) -> tuple[File, ...]:
     """The accounts of the tree files, with what was read from their rows beside the trees."""
-    counted = derived.account(said, inventory.table)
     shared = shared_points.notes(inventory.table)
     files = []
     for number, (read, place, found) in enumerate(

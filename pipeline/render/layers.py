@@ -11,7 +11,8 @@ import shapely
 
 from pipeline.geo import crs
 from pipeline.geo.shapes import Geometries, from_wkb
-from pipeline.units import Floats
+from pipeline.render import spreading
+from pipeline.units import Floats, Ints
 
 _SHAPED = ("ingest.zones", "ingest.streets", "ingest.wards", "ingest.basemap", "planning.routes")
 
@@ -35,6 +36,13 @@ class Layers:
     def trees(self) -> tuple[Floats, Floats]:
         """Longitude and latitude [deg] of each tree, in the order of ingest.trees."""
         return self.places("ingest.trees")
+
+    @cached_property
+    def drawn_trees(self) -> tuple[Floats, Floats, Ints]:
+        """Where maps draw each tree [deg], and how many share its point: for the eye only."""
+        table = self._table("ingest.trees")
+        x, y, shares = spreading.apart(_floats(table["x_m"]), _floats(table["y_m"]))
+        return (*self.to_degrees(x, y), shares)
 
     def places(self, name: str) -> tuple[Floats, Floats]:
         """Longitude and latitude [deg] of a table's x_m, y_m; NaN where there is no place."""

@@ -45,7 +45,8 @@ class PackedTrees:
 def pack(context: RenderContext) -> PackedTrees:
     """All trees with a place, in the order of map cells."""
     trees, ratings = context.table("ingest.trees"), context.table("scoring.tree_ratings")
-    cells = packing.into_cells(*context.layers.trees)
+    longitude, latitude, shares = context.layers.drawn_trees
+    cells = packing.into_cells(longitude, latitude)
     order = pa.array(cells.order)
     trees, ratings = trees.select(_TREE_COLUMNS).take(order), ratings.take(order)
     ids, numbers = packing.identities(trees["tree_id"].combine_chunks())
@@ -73,6 +74,7 @@ def pack(context: RenderContext) -> PackedTrees:
         "flags": _flags(trees, ratings),
         "harm": _harm(ratings["harm_per_year"]),
         "facts": fact_codes.astype(np.uint32),
+        "shares": np.where(shares > 1, shares, 0)[cells.order].astype(np.uint32),
     }
     named.update({name: codes for name, (codes, _) in coded.items()})
     place_of = np.full(context.table("ingest.trees").num_rows, -1, np.int64)

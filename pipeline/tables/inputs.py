@@ -90,7 +90,7 @@ TREES = InputKind(
         InputColumn("latitude", _N, "degrees north", "deg"),
         InputColumn("x", _N, "easting in the CRS of the settings"),
         InputColumn("y", _N, "northing in the CRS of the settings"),
-        InputColumn("wkt", _T, "the place as well-known text"),
+        InputColumn("wkt", _T, "the place as well-known text, or as well-known binary in hex"),
         InputColumn("species", _T, "scientific or common name as the inventory writes it"),
         InputColumn("common_name", _T, "used where `species` says nothing"),
         InputColumn("dbh_cm", _N, "stem diameter at breast height", "cm"),

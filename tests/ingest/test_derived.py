@@ -1,5 +1,6 @@
 """Sightings and defects read from tree rows: added after the reported ones, counted apart."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -7,15 +8,8 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.ingest.derived import (
-    Derived,
-    DerivedDefects,
-    DerivedSightings,
-    account,
-    keys_of_rows,
-    with_defects,
-    with_sightings,
-)
+from pipeline.ingest.derived import Derived, DerivedDefects, DerivedSightings, keys_of_rows
+from pipeline.ingest.derived_rows import account, with_defects, with_sightings
 from pipeline.ingest.names import NameBook
 from pipeline.published.table import Library
 from pipeline.tables.catalogue import TABLES
@@ -80,13 +74,13 @@ def _sightings(keys: list[int], *, origin: str = "column") -> DerivedSightings:
     )
 
 
-def _defects(keys: list[int], seen: list[date | None]) -> DerivedDefects:
+def _defects(keys: list[int], seen: list[date | None], *, part: str = "stem") -> DerivedDefects:
     size = len(keys)
     return DerivedDefects(
         origin="note",
         tree_key=np.array(keys, np.int64),
         quoted=_texts(*["gespalten"] * size),
-        part=_texts(*["stem"] * size),
+        part=_texts(*[part] * size),
         defect=_texts(*["crack"] * size),
         extent_share=np.full(size, np.nan),
         with_decay=np.zeros(size, np.bool_),
@@ -116,7 +110,10 @@ def test_sightings_follow_the_reported_ones_and_name_their_tree(
     table, matches = with_sightings(
         _table(city, "sightings"),
         _table(city, "sighting_matches"),
-        [_sightings([key["T4"], key["T4"]]), _sightings([key["T4"]], origin="note")],
+        [
+            _sightings([key["T4"], key["T4"]]),
+            replace(_sightings([key["T4"]], origin="note"), position=_texts("stem")),
+        ],
         trees=trees,
         book=book,
     )
@@ -145,6 +142,7 @@ def test_a_younger_inspection_stands_over_a_column_and_no_date_stands(city: Litt
             _defects(
                 [key["T1"], key["T2"], key["T2"], key["T4"]],
                 [date(2025, 1, 1), date(2025, 1, 1), None, date(2000, 1, 1)],
+                part="branch",
             )
         ],
         trees=trees,
@@ -175,18 +173,95 @@ def test_rows_that_were_set_aside_have_no_tree(city: LittleCity) -> None:
     assert keys[keys >= 0].tolist() == list(range(trees.num_rows))
 
 
-def test_the_account_counts_by_kind_and_origin(city: LittleCity) -> None:
+def test_the_account_counts_by_kind_and_origin(city: LittleCity, book: NameBook) -> None:
     trees = _table(city, "trees")
     said = [
         Derived(sightings=(_sightings([0, 1]),)),
-        Derived(defects=(_defects([2], [None]),), sightings=(_sightings([3], origin="note"),)),
+        Derived(
+            defects=(_defects([2], [None]),),
+            sightings=(_sightings([3], origin="note"), _sightings([0], origin="note")),
+        ),
     ]
-    many, words = account(said, trees)[0]
+    sightings, _ = with_sightings(
+        _table(city, "sightings"),
+        _table(city, "sighting_matches"),
+        [part for one in said for part in one.sightings],
+        trees=trees,
+        book=book,
+    )
+    defects = with_defects(
+        _table(city, "defects"),
+        said[1].defects,
+        trees=trees,
+        inspections=_table(city, "inspections"),
+    )
+    many, words = account(said, {"sighting": sightings, "defect": defects}, trees)[0]
     assert many == 4
     assert words == (
         "read from its rows beside the trees: 2 sightings from columns, 1 sighting from notes, "
-        "1 defect from notes"
+        "1 defect from notes; 1 more say again what is known"
     )
+    assert account([Derived()], {"sighting": sightings}, trees) == {}
+
+
+def test_a_note_that_repeats_a_column_adds_no_fungus(city: LittleCity, book: NameBook) -> None:
+    trees = _table(city, "trees")
+
+    def added(*parts: DerivedSightings) -> list[str]:
+        table, _ = with_sightings(
+            _table(city, "sightings"),
+            _table(city, "sighting_matches"),
+            parts,
+            trees=trees,
+            book=book,
+        )
+        return [row["sighting_id"] for row in table.to_pylist()[1:]]
+
+    column = _sightings([0])
+    same = _sightings([0], origin="note")
+    unnamed = replace(same, name=_texts(None))
+    no_place = replace(same, position=_texts(None))
+    higher = replace(same, position=_texts("branch"))
+    other = replace(same, name=_texts("Ganoderma applanatum"))
+    for again in (same, unnamed, no_place):
+        assert len(added(column, again)) == 1
+    for new in (higher, other, _sightings([1], origin="note")):
+        assert len(added(column, new)) == 2
+    # without a column that says it, a note stands; two columns are two places looked at
+    assert len(added(same)) == 1
+    assert len(added(column, column)) == 2
+
+
+def test_two_witnesses_of_one_crack_are_not_two_cracks(city: LittleCity) -> None:
+    trees = _table(city, "trees")
+    key = {row["tree_id"]: row["tree_key"] for row in trees.to_pylist()}
+
+    def added(*parts: DerivedDefects) -> int:
+        table = with_defects(
+            _table(city, "defects"),
+            parts,
+            trees=trees,
+            inspections=_table(city, "inspections"),
+        )
+        return int(table.num_rows - _table(city, "defects").num_rows)
+
+    note = _defects([key["T4"]], [None])
+    column = replace(note, origin="column")
+    assert added(column, note) == 1
+    assert added(note, note) == 2  # a remark that names two cracks names two
+    assert added(column, replace(note, part=_texts("branch"))) == 2
+    inspected = _defects([key["T2"]], [date(2025, 1, 1)])
+    assert added(inspected) == 0
+    dead = trees.set_column(
+        trees.column_names.index("status"), "status", pa.array(["dead"] * trees.num_rows)
+    )
+    table = with_defects(
+        _table(city, "defects"),
+        [replace(column, defect=_texts("dead_tree"))],
+        trees=dead,
+        inspections=_table(city, "inspections"),
+    )
+    assert table.num_rows == _table(city, "defects").num_rows
 
 
 def test_nothing_read_changes_nothing(city: LittleCity, book: NameBook) -> None:

@@ -88,7 +88,7 @@ def html(context: RenderContext) -> str:
     rows = _rows(context, shown, work)
     found = _account(context, shown, work)
     levels = [r for r in RatingWord if r >= _from(context)]
-    longitude, latitude = (privacy.rounded(d[shown]) for d in context.layers.trees)
+    longitude, latitude = (privacy.rounded(d[shown]) for d in context.layers.drawn_trees[:2])
     values: dict[str, object] = {
         "city": context.city,
         "as_of": context.as_of,

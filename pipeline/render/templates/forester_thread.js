@@ -80,6 +80,7 @@ class Thread {
     say("Rating", el("span", { class: "rating" }, Mark.rating(rating), RATING_WORDS[rating]));
     if (t.dbh[i]) say("Diameter at breast height", `${t.dbh[i]} cm`);
     say("Place", [t.words.street[t.street[i]], t.words.ward[t.ward[i]]].filter(Boolean).join(", ") || "not recorded");
+    if (t.shares[i]) say("Point", `shared by ${t.shares[i].toLocaleString("en")} trees in the inventory: drawn apart here, and how far it stands from people is not known better than that`);
     if (looked) say("Last looked at", dayWords(looked));
     if (t.words.status[t.status[i]] !== "standing") say("Status", spaced(t.words.status[t.status[i]]));
     const e = this.evidence, lean = this.leanOf.get(i) ?? null;

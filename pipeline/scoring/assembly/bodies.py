@@ -98,7 +98,7 @@ def read_sightings(
         told,
         tree,
         seen_on,
-        dictionary(table, "sighting_id")[0],
+        _ids(table),
         sits_on | ~placed[:, None],
         failure.catalogue,
         parameters.sighted,
@@ -121,6 +121,13 @@ def read_sightings(
         loud=loud,
         findings=fungus_findings(bodies, loud, failure.fungus),
     )
+
+
+def _ids(table: pa.Table) -> Ints:
+    """Number of the id of each sighting, -1 where it is empty."""
+    places, ids = dictionary(table, "sighting_id")
+    empty = ids.index("") if "" in ids else -1
+    return np.where(places == empty, -1, places)
 
 
 def _voices(

@@ -24,7 +24,6 @@ BATCH = 1 << 12
 # Taxa less probable than this are one row, 'other', of the table of posteriors.
 LEAST_SHOWN = 0.01
 NAME = "name"
-_NOTHING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -111,7 +110,8 @@ def read_fruiting(
     ----------
     tree : the tree that each sighting is attached to, -1 without one.
     day : of each sighting, negative if unknown.
-    same_id : number of the id that the file gives each sighting; equal ids are one fungus.
+    same_id : number of the id that the file gives each sighting, -1 for none; equal ids are one
+        fungus.
     parts : parts on which each may sit, all where nobody told, shape (sightings, 4).
     """
     body = _bodies(told, tree, same_id, parts, parameters)
@@ -155,13 +155,16 @@ def _bodies(
 
 def _joined_by_id(body: Ints, tree: Ints, same_id: Ints) -> Ints:
     """Bodies with those of a tree that carry one id made one."""
-    both = np.column_stack([tree, same_id])
-    if not len(both) or len(np.unique(same_id)) == len(same_id):
+    told = np.flatnonzero(same_id >= 0)
+    both = tree[told] * (int(same_id.max(initial=0)) + 1) + same_id[told]
+    _, group, count = np.unique(both, return_inverse=True, return_counts=True)
+    if not (count > 1).any():
         return body
-    _, group = np.unique(both, axis=0, return_inverse=True)
-    least = np.full(len(body), body.max(initial=0), np.int64)
-    np.minimum.at(least, group.reshape(-1), body)
-    return least[group.reshape(-1)]
+    least = np.full(len(count), body.max(initial=0), np.int64)
+    np.minimum.at(least, group, body[told])
+    found = body.copy()
+    found[told] = least[group]
+    return found
 
 
 def _expected(evidence: Evidence, weight: Floats, key: Key) -> Floats:
@@ -264,13 +267,13 @@ def _find_batch(
         ),
         look=next_look(
             posterior,
-            np.logical_or.reduceat(seen, key.vocabulary.starts, axis=1),
+            _looked_at(seen, key),
             key,
             ident.traits,
             ident.looks,
         ),
-        decides=_foremost(speaks),
-        against=_foremost(-speaks),
+        decides=_foremost(speaks, parameters.speaks_from),
+        against=_foremost(-speaks, parameters.speaks_from),
         heard=heard(
             posterior,
             catalogue,
@@ -282,6 +285,14 @@ def _find_batch(
         listed_taxon=listed,
         listed=posterior[unit, listed],
     )
+
+
+def _looked_at(seen: Flags, key: Key) -> Flags:
+    """Characters that somebody looked at; a host that is told need not be asked for again."""
+    found: Flags = np.logical_or.reduceat(seen, key.vocabulary.starts, axis=1)
+    certain, uncertain = (key.vocabulary.characters.index(n) for n in ("host", "host_uncertain"))
+    found[:, certain] |= found[:, uncertain]
+    return found
 
 
 def _described(seen: Flags, named: Evidence, strange: Flags, key: Key) -> Flags:
@@ -303,14 +314,14 @@ def _speaks(weight: Floats, named: Evidence, prior: Floats, taxon: Ints, key: Ke
     log = np.log(key.likelihood)
     lead = weight * (log[:, taxon[:, 0]] - log[:, taxon[:, 1]]).T
     characters = np.add.reduceat(lead, key.vocabulary.starts, axis=1)
-    region = np.where(named.region < 0, len(key.regions), named.region)
-    by_name = prior - np.log(key.prior)[region]
     here = np.arange(len(taxon))
-    said = by_name[here, taxon[:, 0]] - by_name[here, taxon[:, 1]]
+    # Of a name what it makes one expect counts, commonness included; without one nothing is said.
+    said = np.where(named.name >= 0, prior[here, taxon[:, 0]] - prior[here, taxon[:, 1]], 0.0)
     return np.column_stack([characters, said])
 
 
-def _foremost(speaks: Floats) -> Ints:
-    """Places of those that speak most, -1 where fewer do; shape (units, 3)."""
+def _foremost(speaks: Floats, ratio: float) -> Ints:
+    """Places of those that speak most, by that ratio or more; -1 where fewer do; (units, 3)."""
     order = np.argsort(-speaks, axis=1, kind="stable")[:, :SHOWN]
-    return np.where(np.take_along_axis(speaks, order, axis=1) > _NOTHING, order, -1)
+    loud = np.take_along_axis(speaks, order, axis=1) >= np.log(ratio)
+    return np.where(loud, order, -1)

@@ -49,7 +49,7 @@ def leaders(tree: Ints, posterior: Floats, expected: Floats, parts: Flags, *, ra
     ----------
     tree : whole numbers, shape (rows,).
     posterior : of each row alone, shape (rows, taxa).
-    expected : before looking, from region and host, shape (rows, taxa).
+    expected : see `expected`: what two rows share is no coincidence, shape (rows, taxa).
     parts : on which it may sit, shape (rows, parts).
     ratio : one taxon must explain both so many times better than two do.
     """
@@ -135,7 +135,7 @@ def _mean(total: Floats, vocabulary: Vocabulary) -> Floats:
 
 
 def expected(prior: Floats, weight: Floats, likelihood: Floats, vocabulary: Vocabulary) -> Floats:
-    """What is expected before looking, from region and host; shape (bodies, taxa).
+    """What is expected before looking closer, from region, host and place; shape (bodies, taxa).
 
     Parameters
     ----------
@@ -144,7 +144,7 @@ def expected(prior: Floats, weight: Floats, likelihood: Floats, vocabulary: Voca
     likelihood : P(state | taxon), shape (states, taxa).
     """
     log = np.log(prior)
-    for name in OF_THE_PLACE[:2]:
+    for name in OF_THE_PLACE:
         span = vocabulary.span(name)
         log = log + weight[:, span] @ np.log(likelihood[span])
     return normalised(log)

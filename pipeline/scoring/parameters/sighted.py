@@ -26,6 +26,8 @@ class SightedParameters:
     same_time_days : looks that follow each other within so many days are one.
     same_fungus : how many times better one taxon must explain two sightings than two do.
     least_doubt : that any body of evidence leaves [share].
+    speaks_from : how many times likelier a character must make one taxon than the other to be
+        named among what decided.
     sure : probability from which the first taxon counts as known [share].
     """
 
@@ -37,6 +39,7 @@ class SightedParameters:
     same_time_days: float
     same_fungus: float
     least_doubt: float
+    speaks_from: float
     sure: float
 
 
@@ -70,6 +73,7 @@ def sighted_parameters(library: Library, *, region: str, trust: NameCertainty) -
         same_time_days=limits.number("value", quantity="same_time"),
         same_fungus=limits.number("value", quantity="same_fungus"),
         least_doubt=library.table("key_limits").number("value", quantity="least_doubt"),
+        speaks_from=limits.number("value", quantity="speaks_from"),
         sure=library.table("review_limits").number("value", quantity="name_sure"),
     )
 

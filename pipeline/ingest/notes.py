@@ -12,8 +12,8 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.ingest import notes_scope
-from pipeline.ingest.notes_lexicon import DANGER, FUNGUS, NOTHING, Lexicon, Meaning, Span
-from pipeline.ingest.notes_scope import FORMER, STATED, Reading, Where
+from pipeline.ingest.notes_lexicon import DANGER, FUNGUS, NOTHING, Lexicon, Meaning, Place, Span
+from pipeline.ingest.notes_scope import FORMER, STATED, Reading
 from pipeline.ingest.notes_text import plain, words_of
 from pipeline.published.table import Library
 from pipeline.units import Ints
@@ -24,7 +24,7 @@ _KIND_OF = {
     FUNGUS: _SIGHTING, DANGER: _DANGER, "removed": _REMOVED, "to_fell": _OTHER, "failed": _OTHER,
     "urgent": _OTHER,
 }  # fmt: skip
-_DEAD_TREE, _DEAD_BRANCH, _DIEBACK, _BRANCH = "dead_tree", "dead_branch", "crown_dieback", "branch"
+_DEAD_TREE, _BRANCH = "dead_tree", "branch"
 # A remark with fewer words can be a name or a number; of more, a third should be known.
 _WORDS_OF_A_LANGUAGE = 3
 _KNOWN_SHARE = 0.34
@@ -197,13 +197,15 @@ def _first_meant(group: Sequence[Span[Meaning]]) -> Span[Meaning] | None:
     )
 
 
-def _found(text: str, reading: Reading, hit: Span[Meaning], polarity: str, where: Where) -> Found:
+def _found(
+    text: str, reading: Reading, hit: Span[Meaning], polarity: str, where: Place | None
+) -> Found:
     meaning, words = hit.phrase.means, reading.words
     start, end = words.start[hit.first], words.end[hit.last - 1]
-    word, part = meaning.meaning, meaning.part or where.part
-    if word == _DEAD_TREE and where.part == _BRANCH:
+    word, part = meaning.meaning, meaning.part or (where.part if where else None)
+    if word == _DEAD_TREE and where is not None and where.dead_means:
         # 'crown dead', 'branch in the lower crown dead': a part died, not the tree
-        word, part = (_DIEBACK if where.crown else _DEAD_BRANCH), _BRANCH
+        word, part = where.dead_means, _BRANCH
     kind = _KIND_OF.get(word, _DEFECT)
     return Found(
         kind, word, meaning.taxon_id, part, polarity, hit.phrase.language, text[start:end],

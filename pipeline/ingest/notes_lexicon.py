@@ -62,10 +62,10 @@ class Cue:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A phrase that names a part of the tree; `crown` if it means the whole crown."""
+    """A phrase that names a part of the tree, and the defect where that part is told dead."""
 
     part: str
-    crown: bool
+    dead_means: str | None
 
 
 Means = TypeVar("Means", Meaning, Cue, Place)
@@ -133,7 +133,7 @@ class Lexicon:
         self._add_meanings(library)
         self._add_cues(library.table("notes_polarity", key=("word", "language", "side", "only")))
         for row in library.table("notes_parts", key=("word", "language")).rows:
-            place = Place(row["part"], row["crown"] == "1")
+            place = Place(row["part"], row["dead_means"] or None)
             self._add(self.places, row["word"], row["language"], place)
         self.abbreviations = frozenset(
             word for word in self._exact if 1 < len(word) <= _LONG_DANGER_LETTERS

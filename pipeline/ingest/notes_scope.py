@@ -186,42 +186,30 @@ def _broken(first: int, last: int, breaks: Sequence[Span[Cue]]) -> bool:
     return any(first <= span.first and span.last <= last for span in breaks)
 
 
-@dataclass(frozen=True, slots=True)
-class Where:
-    """Part of a finding as its text says, and whether the whole crown was named."""
-
-    part: str | None
-    crown: bool
-
-
-def wheres(reading: Reading) -> list[Where]:
+def wheres(reading: Reading) -> list[Place | None]:
     """The part that each finding speaks of, in their order; None where the text is silent."""
     groups = reading.lexicon.spans(reading.lexicon.places, reading.words, reading.languages)
     places = [group[0] for group in groups]
     return [_where(reading, hit, places) for hit in reading.hits]
 
 
-def _where(reading: Reading, hit: Span[Meaning], places: Sequence[Span[Place]]) -> Where:
+def _where(reading: Reading, hit: Span[Meaning], places: Sequence[Span[Place]]) -> Place | None:
     own = [span for span in places if hit.first <= span.first and span.last <= hit.last]
     if own:
-        return _place(own[-1])
+        return own[-1].phrase.means
     near = [
-        (distance, before, span)
+        (distance, before, span.phrase.means)
         for span in places
         if not any(one.first <= span.first < one.last for one in reading.hits)
         and (found := _distance(reading, hit, span)) is not None
         for distance, before in [found]
     ]
     if not near:
-        return Where(None, crown=False)
-    chosen = _place(min(near, key=lambda item: item[:2])[2])
+        return None
+    chosen = min(near, key=lambda item: item[:2])[2]
     # 'branch in the lower crown': the branch is meant, not the crown
-    limb = any(_place(span) == Where("branch", crown=False) for _, _, span in near)
-    return Where(chosen.part, chosen.crown and not limb)
-
-
-def _place(span: Span[Place]) -> Where:
-    return Where(span.phrase.means.part, span.phrase.means.crown)
+    limbs = [place for _, _, place in near if place.dead_means == "dead_branch"]
+    return limbs[0] if chosen.dead_means and limbs else chosen
 
 
 def _distance(reading: Reading, hit: Span[Meaning], span: Span[Place]) -> tuple[int, bool] | None:

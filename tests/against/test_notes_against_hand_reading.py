@@ -65,7 +65,7 @@ def _kind(row: dict[str, str]) -> str:
 
 
 def _same_taxon(one: str, other: str) -> bool:
-    return one == other or one.split("_")[0] == other.split("_")[0]
+    return one == other or one.split("_", 1)[0] == other.split("_", 1)[0]
 
 
 def _agrees(found: dict[str, str], label: dict[str, str]) -> bool:

@@ -7,7 +7,7 @@ from pathlib import Path
 from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
-from pipeline.render.exports import beside, lists, spreadsheet
+from pipeline.render.exports import beside, lists, occurrences, spreadsheet
 from pipeline.render.pages import council_map, crew_sheet, forester_map, index, run_report
 from pipeline.render.wording import review_sentence, sentence
 from pipeline.settings.model import RunSettings
@@ -23,6 +23,7 @@ OUTPUTS: list[tuple[str, Writer]] = [
     ("review list", lists.write_review),
     ("rows set aside", lists.write_quarantine),
     ("queue as a workbook", spreadsheet.write),
+    ("sightings for others", occurrences.write),
     ("run report", run_report.write),
 ]
 

@@ -19,9 +19,11 @@ import shapely
 
 from pipeline import terms
 from pipeline.geo.shapes import from_wkb
+from pipeline.render import hazards_fungus
 from pipeline.render.cautions import DO_NOT_CLIMB
 from pipeline.render.context import RenderContext
 from pipeline.render.style import number
+from pipeline.render.wording_fungi import how_often, joined
 from pipeline.render.work_rows import action_sentences
 from pipeline.units import Floats
 
@@ -29,6 +31,7 @@ from pipeline.units import Floats
 MARKS: dict[str, str] = {
     "make_safe": "M3 9h18v6H3zM7 15l4-6M13 15l4-6M6 15v5M18 15v5",
     "no_climb": "M8 3v18M16 3v18M8 8h8M8 13h8M8 18h8M3 4l18 17",
+    "fungus": "M7 3v18M7 8c8-2 12 1 12 3H7M7 14c6-2 10 1 10 3H7",
     "brittle": "M8 21V3M16 21v-6l-3-2 3-3-3-2 3-2V3",
     "wires": "M3 6c6 4 12 4 18 0M12 9l-3 5h5l-3 6",
     "traffic": "M12 3l5 17H7zM9.500 12h5M5 20h14",
@@ -45,6 +48,7 @@ _ROT_WORDS = {
     2: "Brown rot of the {}: it breaks without warning.",
     3: "Soft rot of the {}: it breaks without warning.",
 }
+_ROT_NAMES = {0: "unknown", 2: "brown", 3: "soft"}
 _CONCERNS = {
     "oak_wilt": "oak wilt spreads through fresh wounds",
     "elm_disease": "elm disease spreads through fresh wounds and wood",
@@ -101,12 +105,18 @@ class Hazards:
         schools = self._nearest(points, self._schools, self._near["school_near"])
         roads = self._nearest(points, self._roads, self._near["traffic_near"])
         rails = self._nearest(points, self._rails, self._near["railway_near"])
-        brittle = self._brittle()
+        fungi, least = hazards_fungus.of_trees(self._context), hazards_fungus.limits(self._context)
+        brittle = self._brittle(fungi, least)
         reasons = action_sentences(self._context, stops["tree_key"], starts="no_climb")
         return [
             [
                 *_now(row),
-                *_climb(row, reasons.get(row["tree_key"], "")),
+                *_climb(
+                    row,
+                    reasons.get(row["tree_key"], ""),
+                    fungi.get(row["tree_key"]),
+                    hazards_fungus.serious_words(fungi.get(row["tree_key"]), least),
+                ),
                 *brittle.get(row["tree_key"], ()),
                 *_wires(row),
                 *self._season(row),
@@ -117,7 +127,11 @@ class Hazards:
             for row, school, road, rail in zip(rows, schools, roads, rails, strict=True)
         ]
 
-    def _brittle(self) -> Mapping[int, list[Hazard]]:
+    def _brittle(
+        self,
+        fungi: Mapping[int, hazards_fungus.FungusOfTree],
+        least: hazards_fungus.Limits,
+    ) -> Mapping[int, list[Hazard]]:
         decay = self._context.table("scoring.decay")
         decay = decay.filter(pc.is_in(decay["rot"], value_set=pa.array(_ROT_WORDS, pa.int8())))
         found: dict[tuple[int, int], list[str]] = defaultdict(list)
@@ -130,9 +144,15 @@ class Hazards:
             found[key, rot].append(terms.word(terms.Part(part)))
         made: dict[int, list[Hazard]] = defaultdict(list)
         for (key, rot), parts in sorted(found.items()):
-            head = "Wood may be brittle." if rot == 0 else "Brittle wood."
-            text = _ROT_WORDS[rot].format(" and ".join(parts))
-            made[key].append(Hazard("brittle", head, text))
+            share = fungi[key].rots.get(_ROT_NAMES[rot]) if key in fungi else None
+            doubt = rot == 0 or (share is not None and share < least.rot_certain)
+            where = joined(parts) + ("" if share is None else f" ({how_often(share)})")
+            head = "Wood may be brittle." if doubt else "Brittle wood."
+            made[key].append(Hazard("brittle", head, _ROT_WORDS[rot].format(where)))
+        for key, one in fungi.items():
+            words = hazards_fungus.doubt_words(one, least)
+            if words and key not in made:
+                made[key].append(Hazard("brittle", "Wood may be brittle.", words))
         return made
 
     def _season(self, row: Mapping[str, Any]) -> list[Hazard]:
@@ -267,13 +287,20 @@ def _railway(zone: int, action: str) -> list[Hazard]:
     return [Hazard("railway", "Railway near.", text)]
 
 
-def _climb(row: Mapping[str, Any], reason: str) -> list[Hazard]:
-    if not row["no_climb"]:
+def _climb(
+    row: Mapping[str, Any], reason: str, fungus: hazards_fungus.FungusOfTree | None, serious: str
+) -> list[Hazard]:
+    """The ban on climbing, with how probable a serious fungus is; it bans also by itself."""
+    if not row["no_climb"] and (not serious or fungus is None):
         return []
+    if not row["no_climb"] and fungus is not None and fungus.measured:
+        text = f"{serious} Its decay was measured; look again before anyone climbs."
+        return [Hazard("fungus", "Fungus.", text)]
     head, text = DO_NOT_CLIMB.split(". ", 1)
     # The reason repeats the order; the order stands in front of it already.
     reason = reason.replace(f"{head}: ", "")
-    return [Hazard("no_climb", f"{head}.", f"{text} {reason[:1].upper()}{reason[1:]}".strip())]
+    told = (text, f"{reason[:1].upper()}{reason[1:]}", serious)
+    return [Hazard("no_climb", f"{head}.", " ".join(part for part in told if part))]
 
 
 def _wires(row: Mapping[str, Any]) -> list[Hazard]:

@@ -23,6 +23,8 @@ LINKS = FACTS.column("link").allowed
 _UNKNOWN_SHARE = 255  # of a byte that holds a share in 1/250
 _SHARE_STEPS = 250
 _NO_DAY = 0
+# The page draws what these say where it has the fungus itself.
+_DRAWN = ("fungus_candidates", "fungus_decided_by", "fungus_next_look", "fungus_least_age")
 
 
 def facts(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, dict[str, Any]]:
@@ -55,6 +57,7 @@ def facts(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, di
             for (name, _), value in zip(statements, values, strict=True)
         ],
         "values": values,
+        "drawn": [at for at, (name, _) in enumerate(statements) if name in _DRAWN],
         "sources": [
             "",
             *(

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline import terms
-from pipeline.render import said
+from pipeline.render import fungi, said
 from pipeline.render.context import RenderContext
 from pipeline.units import Ints
 
@@ -24,11 +24,17 @@ PARTS = [terms.word(p) for p in terms.Part]
 
 
 def queued(context: RenderContext) -> pa.Table:
-    """Jobs placed in a quarter, in the order of the list, with their trees and reasons."""
+    """Jobs placed in a quarter, in the order of the list, with trees, reasons and fungi.
+
+    Of several fungi on a tree the one is told that is most probably serious.
+    """
     queue = context.table("planning.queue")
     jobs = _described(context, queue["job_key"])
     for name in ("queue_rank", "quarter", "crew_id", "day", "late_days"):
         jobs = jobs.append_column(name, flat(queue[name]))
+    found = fungi.told_of(context, fungi.weightiest(context, jobs["tree_key"]))
+    for name in found.column_names:
+        jobs = jobs.append_column(name, found[name])
     return jobs
 
 

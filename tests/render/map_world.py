@@ -28,6 +28,7 @@ Places = tuple[Numbers, Numbers]
 Values = Iterable[Any] | None
 AS_OF = date(2026, 11, 25)
 EPSG = 32618
+SEEN_AGAIN = 4  # this sighting is of the fungus of the first
 MARKUP = "<script>alert('x')</script> Lane"
 _X0, _Y0, _BLOCK = 585_000.0, 4_720_000.0, 110.0
 _TAXA = (
@@ -258,8 +259,9 @@ def _sightings(store: RunStore, trees: int, draw: np.random.Generator, places: P
          y_m=places[1][rows] + draw.normal(0, 5, count), match=kinds,
          taxon_id=[_TAXA[n % len(_TAXA)] for n in range(count)],
          observer=["observer-one"] * count, notes=["private remark"] * count,
-         tree_key=np.where(joined, rows, -1),
+         tree_key=sighted_trees(trees),
          match_note=[None if j else "several_trees_near" for j in joined])  # fmt: skip
+    _identifications(store, ratings_of(trees)[rows])
     fill(store, "ingest.sighting_matches", count, sighting_key=range(count), tree_key=rows,
          weight=[0.8] * count, distance_m=[4.0] * count)  # fmt: skip
     now = np.flatnonzero(ratings_of(trees) == 4)
@@ -279,6 +281,38 @@ def _sightings(store: RunStore, trees: int, draw: np.random.Generator, places: P
          sighting_key=[-1, *[-1] * now.size, *unsure.tolist()],
          quarantine_key=[0, *[-1] * (now.size + unsure.size)],
          detail=[first, *[make_safe] * now.size, *[which] * unsure.size])  # fmt: skip
+
+
+def sighted_trees(trees: int) -> Numbers:
+    """Tree of each sighting: half of them have none, and one tree has its fungus seen twice."""
+    rows = np.flatnonzero(ratings_of(trees) >= 2)
+    tree = np.where(np.arange(rows.size) % 4 < 2, rows, -1)
+    tree[SEEN_AGAIN : SEEN_AGAIN + 1] = tree[:1]  # a small world holds fewer
+    return tree
+
+
+def _identifications(store: RunStore, rating: Numbers) -> None:
+    """Names from nearly sure to unsure, every rot, decay that is sure, unsure and none."""
+    count = rating.size
+    n = np.arange(count)
+    n[SEEN_AGAIN : SEEN_AGAIN + 1] = 0
+    first = np.array([0.97, 0.62, 0.41])[n % 3]
+    taxon = np.array(_TAXA)
+    shares = {f"probability_{part}": np.round((n + at) % 5 / 5 + 0.1, 2)
+              for at, part in enumerate(("roots", "butt", "stem", "branch"))}  # fmt: skip
+    evidence = np.where(n == 5, "unsure", np.where(n == 8, "no", "yes"))
+    fill(store, "scoring.identifications", count, sighting_key=range(count), body_key=n,
+         decay_evidence=evidence, taxon_1=taxon[n % 6], probability_1=first,
+         taxon_2=np.where(n % 6 == 0, "ganoderma_adspersum", taxon[(n + 1) % 6]),
+         probability_2=np.array([0.02, 0.2, 0.3])[n % 3],
+         taxon_3=np.where(n % 6 == 0, "ganoderma", taxon[(n + 2) % 6]),
+         probability_3=np.array([0.002, 0.1, 0.15])[n % 3], probability_unlisted=[0.003] * count,
+         rot_type=np.array(["unknown", "white", "brown", "soft"])[n % 4],
+         probability_rot=[0.97] * count, **shares, significance=[3.5] * count,
+         probability_serious=np.where(rating[n] >= 3, 0.93, 0.05),
+         needs_expert=n % 3 == 1, next_look=np.where(n % 2 == 0, "bruising", None),
+         least_years=np.where(n == 0, 6.0, 1.0), years_running=np.where(n == 0, 2, 1),
+         decided_by=["under_surface|month"] * count, against=["host"] * count)  # fmt: skip
 
 
 def _jobs(store: RunStore, trees: int, places: Places) -> None:

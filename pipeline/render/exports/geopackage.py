@@ -17,6 +17,7 @@ from pipeline import terms
 from pipeline.errors import RenderError
 from pipeline.geo.crs import WGS84
 from pipeline.geo.shapes import Geometries
+from pipeline.render import fungi
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.tables.catalogue import TABLES
@@ -47,12 +48,13 @@ _ZONE_FIELDS = ("zone_id", "name", "kind", "how", "occupancy", "persons_per_h", 
 _STREET_FIELDS = ("street_id", "name", "street_class", "length_m", "forward", "backward")
 _TABLES_OF = {
     "trees": ("scoring.tree_ratings", "ingest.trees"),
-    "sightings": ("ingest.sightings",),
+    "sightings": ("ingest.sightings", "scoring.identifications"),
     "zones": ("ingest.zones",),
     "streets": ("ingest.streets",),
     "wards": ("ingest.wards",),
     "routes": ("planning.routes",),
 }
+_MEANINGS = {"sightings": {"fungus": "accepted name of the most probable taxon"}}
 _ROUTE_FIELDS = ("day", "crew_id", "depot", "stops", "drive_min", "work_min", "length_m", "how")
 
 
@@ -99,7 +101,7 @@ def write(context: RenderContext) -> list[Path]:
 
 def _layers(context: RenderContext) -> list[tuple[str, pa.Table, str]]:
     made = [("trees", _trees(context), "Point")]
-    sightings = _points(context, "ingest.sightings", _SIGHTING_FIELDS)
+    sightings = _sightings(context)
     if sightings.num_rows:
         made.append(("sightings", sightings, "Point"))
     for layer, name, fields, kind in (
@@ -129,6 +131,15 @@ def _trees(context: RenderContext) -> pa.Table:
         for name in _RATING_FIELDS:
             table = table.append_column(name, _flat(ratings[name]))
     return _with(table, point_wkb(*context.layers.trees))
+
+
+def _sightings(context: RenderContext) -> pa.Table:
+    """Sightings with a place, and what each is found to be."""
+    table = _points(context, "ingest.sightings", ("sighting_key", *_SIGHTING_FIELDS))
+    found = fungi.told_of(context, table["sighting_key"])
+    for name in found.column_names:
+        table = table.add_column(table.num_columns - 1, name, found[name])
+    return table.drop_columns(["sighting_key"])
 
 
 def _points(context: RenderContext, name: str, fields: tuple[str, ...]) -> pa.Table:
@@ -180,6 +191,7 @@ def _describe(path: Path, clock: str) -> None:
             meanings = {
                 c.name: c.meaning for name in _TABLES_OF[layer] for c in TABLES[name].columns
             }
+            meanings |= _MEANINGS.get(layer, {})
             columns = [row[1] for row in file.execute(f'pragma table_info("{layer}")')]
             file.executemany(
                 "insert into gpkg_data_columns (table_name, column_name, name, description) "

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import xlsxwriter
 
-from pipeline.render import style, work_rows
+from pipeline.render import fungi, style, work_rows
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import review_table
@@ -25,7 +25,7 @@ _MOST_CHARACTERS = 32_767  # of one cell (ECMA-376 as office programs keep it); 
 _WIDTHS = {
     "why": 60, "detail": 50, "what_to_do": 80, "address": 28, "street": 24, "job_id": 24,
     "species": 26, "action": 20, "machine": 16, "crew_id": 16, "reason": 18, "what": 24,
-    "tree_id": 14, "season_code": 18,
+    "tree_id": 14, "season_code": 18, "fungus": 26,
 }  # fmt: skip
 _HEADINGS = {
     "queue_rank": "Place", "quarter": "Quarter", "day": "Day", "crew_id": "Crew", "job_id": "Job",
@@ -37,12 +37,16 @@ _HEADINGS = {
     "street": "Street", "address": "Address", "ward": "Ward", "wires": "Wires",
     "longitude": "Longitude", "latitude": "Latitude", "reason": "Reason", "detail": "In words",
     "urgency": "When", "what": "What", "what_to_do": "What to do", "sighting_id": "Sighting",
-    "row_set_aside": "Row set aside",
+    "row_set_aside": "Row set aside", "fungus": "Fungus, most likely",
+    "probability_1": "How probable", "decay_evidence": "Evidence of decay", "rot_type": "Rot",
+    "probability_rot": "Rot, how probable", "probability_serious": "Serious, how probable",
+    "needs_expert": "Needs an expert", "next_look": "Look next at",
 }  # fmt: skip
 _JOB_COLUMNS = (
     "queue_rank", "day", "crew_id", "tree_id", "action", "part", "rating", "why", "deadline_on",
     "late_days", "hours", "cost", "machine", "no_climb", "make_safe", "season_code", "not_before",
     "harm_removed", "species", "dbh_cm", "street", "address", "ward", "wires", "job_id",
+    *fungi.TOLD,
 )  # fmt: skip
 _LEFT_COLUMNS = (
     "tree_id", "action", "part", "rating", "reason", "detail", "deadline_on", "hours", "machine",
@@ -95,6 +99,7 @@ class _Sheets:
         self._text = book.add_format({"text_wrap": True, "valign": "top"})
         self._date = book.add_format({"num_format": "yyyy-mm-dd", "valign": "top", "align": "left"})
         self._number = book.add_format({"num_format": "#,##0.0", "valign": "top"})
+        self._share = book.add_format({"num_format": "0%", "valign": "top"})
         self._whole = book.add_format({"num_format": "#,##0", "valign": "top"})
         self._title = book.add_format({"bold": True, "font_size": 14})
         self._wrap = book.add_format({"text_wrap": True, "valign": "top"})
@@ -159,7 +164,8 @@ class _Sheets:
                 sheet.write_datetime(row, column, datetime.combine(value, time()), self._date)
             elif isinstance(value, float):
                 shown = value * _PER_MILLION if header == "harm_removed" else value
-                sheet.write_number(row, column, shown, self._number)
+                share = header.startswith("probability_")
+                sheet.write_number(row, column, shown, self._share if share else self._number)
             elif isinstance(value, int):
                 sheet.write_number(row, column, value, self._whole)
             else:
@@ -193,5 +199,5 @@ def _early(jobs: pa.Table, first: Quarter) -> str:
 
 
 def _readable(header: str, text: str) -> str:
-    coded = {"action", "machine", "reason", "season_code", "wires"}
+    coded = {"action", "machine", "reason", "season_code", "wires", "next_look"}
     return text.replace("_", " ") if header in coded else text

@@ -9,6 +9,7 @@ from pipeline.render import (
     attention,
     cautions,
     files,
+    fungi,
     ground,
     leaflet,
     map_trees,
@@ -76,6 +77,7 @@ def blocks(context: RenderContext, trees: map_trees.PackedTrees) -> dict[str, pa
         "paths": marks.action_paths(),
     }
     name = thread.taxon_names(context)
+    found, found_words = fungi.pack(context, trees)
     words = trees.words | {"fungus": ["", *map(name, trees.words["fungus"][1:])]}
     return {
         "trees": trees.block,
@@ -86,4 +88,6 @@ def blocks(context: RenderContext, trees: map_trees.PackedTrees) -> dict[str, pa
         "said": packing.document(said),
         "evidence": evidence,
         "extras": packing.document(extras),
+        "fungi": found,
+        "fungusTexts": packing.document(found_words),
     }

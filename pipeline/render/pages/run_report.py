@@ -16,11 +16,12 @@ import pyarrow.compute as pc
 import pipeline
 from pipeline.published.source import Source
 from pipeline.published.table import Override
-from pipeline.render import account
+from pipeline.render import account, fungi_account
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.files import page, write_text
 from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE
+from pipeline.tables.catalogue_reading import HISTORY
 
 NAME = "report.html"
 LIBRARIES = ("duckdb", "geopandas", "numpy", "pyarrow", "pyogrio", "scipy", "shapely")
@@ -50,6 +51,24 @@ order by s.source_key, rows desc, q.code, q."column" nulls first
 """
 
 
+_VINTAGES = """
+select taken_on, change, count(*) as trees,
+    list(tree_id order by history_key)[1:3] as ids,
+    list(coalesce(before, '') order by history_key)[1:3] as before,
+    list(coalesce(after, '') order by history_key)[1:3] as after
+from ingest.history group by taken_on, change order by taken_on, trees desc, change
+"""
+CHANGES = {
+    "vanished": "No longer listed: kept here, not on the maps",
+    "new": "Not listed before, or without an id to follow",
+    "species_changed": "Another plant under the same id: flagged",
+    "species_respelt": "The same plant in other words, or named less closely",
+    "shrank": "A smaller diameter than before: flagged where reading does not explain it",
+    "grew": "A greater diameter than before",
+    "moved": "Another place under the same id",
+}
+
+
 def write(context: RenderContext) -> list[Path]:
     """Write report.html."""
     text = page(
@@ -58,9 +77,12 @@ def write(context: RenderContext) -> list[Path]:
             "context": context,
             "sources": account.sources(context),
             "faults": [*_grouped(context, set_aside=True), *_grouped(context, set_aside=False)],
+            "vintages": _vintages(context),
+            "changes": CHANGES,
             "missing": account.missing_inputs(context),
             "assumptions": account.assumptions(context),
             "ratings": account.rating_counts(context),
+            "sure": fungi_account.sureness(context),
             "rating_word": account.rating_word,
             "quarters": account.quarters(context),
             "left_out": account.left_out(context),
@@ -128,6 +150,13 @@ def _grouped(context: RenderContext, *, set_aside: bool) -> list[dict[str, Any]]
     if not context.store.has(table):
         return []
     return list(context.store.query(query).to_pylist())
+
+
+def _vintages(context: RenderContext) -> list[dict[str, Any]]:
+    """What differs from earlier vintages of the inventory, by vintage and kind of change."""
+    if not context.store.has(HISTORY):
+        return []
+    return list(context.store.query(_VINTAGES).to_pylist())
 
 
 def _override(override: Override) -> dict[str, Any]:

@@ -5,13 +5,14 @@ const byId = (id) => document.getElementById(id);
 
 async function start() {
   if (!Unpack.possible) { byId("sorry").hidden = false; byId("main").hidden = true; return; }
-  const [columns, words, ground, facts, factTexts, evidence, extras, zones] = await Promise.all([
+  const [columns, words, ground, facts, factTexts, evidence, extras, zones, fungusColumns, fungusTexts] = await Promise.all([
     Unpack.columns("block-trees"), Unpack.document("block-words"), Unpack.columns("block-ground"),
     Unpack.columns("block-facts"), Unpack.document("block-said"), Unpack.columns("block-evidence"),
-    Unpack.document("block-extras"), Unpack.columns("block-zones"),
+    Unpack.document("block-extras"), Unpack.columns("block-zones"), Unpack.columns("block-fungi"), Unpack.document("block-fungusTexts"),
   ]);
   const trees = new Trees(columns, words);
-  const thread = new Thread(trees, facts, factTexts, evidence, extras.evidence, extras);
+  const fungi = new Fungi(fungusColumns, fungusTexts, trees);
+  const thread = new Thread(trees, facts, factTexts, evidence, extras.evidence, extras, fungi);
   const page = new Page(trees, thread, extras, Unpack.shapes(ground), Unpack.shapes(zones));
   page.open();
   window.soundwood = { trees, page };
@@ -30,7 +31,8 @@ class Page {
     this.zones = zoneLayer(zones, extras.zoneNames);
     this.ground = groundLayer(ground, extras.groundNames);
     this.sightings = L.layerGroup();
-    this.picked = { rating: new Set([0, 1, 2, 3, 4, 5]), action: 0, ward: 0, quarter: 0, fungus: 0, evidence: false };
+    this.picked = { rating: new Set([0, 1, 2, 3, 4, 5]), action: 0, ward: 0, quarter: 0, evidence: false };
+    this.fungus = "";
   }
 
   open() {
@@ -135,12 +137,15 @@ class Page {
         Mark.rating(r), RATING_WORDS[r], el("span", { class: "quiet" }, this.counts[r].toLocaleString("en"))));
     }
     const picks = el("div", { class: "picks" });
-    for (const [name, label] of [["action", "Action"], ["ward", "Ward"], ["quarter", "Quarter"], ["fungus", "Fungus"]]) {
+    for (const [name, label] of [["action", "Action"], ["ward", "Ward"], ["quarter", "Quarter"]]) {
       const texts = t.words[name];
       const select = el("select", { on: { change: (event) => { this.picked[name] = Number(event.target.value); this.apply(); } } }, el("option", { value: 0 }, "any"));
       texts.forEach((text, code) => { if (code) select.append(el("option", { value: code }, name === "action" ? spaced(text) : text)); });
       picks.append(el("label", {}, label, select));
     }
+    const fungus = el("select", { on: { change: (event) => { this.fungus = event.target.value; this.apply(); } } }, el("option", { value: "" }, "any"));
+    for (const [value, label, count] of this.thread.fungi.choices()) fungus.append(el("option", { value }, `${label} (${count.toLocaleString("en")})`));
+    picks.append(el("label", {}, "Fungus, most likely", fungus));
     form.replaceChildren(box, picks,
       el("label", {}, el("input", { type: "checkbox", on: { change: (event) => { this.picked.evidence = event.target.checked; this.apply(); } } }), "Only trees with evidence"),
       el("p", { class: "quiet", id: "shown", "aria-live": "polite" }, `${many(t.size, "tree", "trees")} shown.`),
@@ -149,11 +154,11 @@ class Page {
   }
 
   apply() {
-    const t = this.trees, p = this.picked, rating = [0, 1, 2, 3, 4, 5].map((r) => p.rating.has(r));
+    const t = this.trees, p = this.picked, wanted = this.thread.fungi.chosen(this.fungus), rating = [0, 1, 2, 3, 4, 5].map((r) => p.rating.has(r));
     let count = 0;
     for (let i = 0; i < t.size; i++) {
       const keep = rating[t.rating[i]] && (!p.action || t.action[i] === p.action) && (!p.ward || t.ward[i] === p.ward)
-        && (!p.quarter || t.quarter[i] === p.quarter) && (!p.fungus || t.fungus[i] === p.fungus) && (!p.evidence || (t.flags[i] & 2));
+        && (!p.quarter || t.quarter[i] === p.quarter) && (!wanted || wanted.has(i)) && (!p.evidence || (t.flags[i] & 2));
       t.shown[i] = keep ? 1 : 0;
       count += t.shown[i];
     }
@@ -167,8 +172,13 @@ class Page {
       Mark.section(t.rating[i], this.thread.decay(i), 48),
       el("span", {},
         el("span", { class: "head" }, el("span", {}, t.idOf(i)), el("span", {}, RATING_WORDS[t.rating[i]])),
-        el("span", { class: "sub" }, sentence || [t.words.species[t.species[i]] || "species not recorded", t.words.street[t.street[i]]].filter(Boolean).join(", "), el("br"),
+        el("span", { class: "sub" }, sentence ? Page.lines(sentence) : [t.words.species[t.species[i]] || "species not recorded", t.words.street[t.street[i]]].filter(Boolean).join(", "), el("br"),
           action && action !== "none" ? el("span", { class: "act" }, Mark.action(action, this.extras.paths, 16), spaced(action), t.words.quarter[t.quarter[i]] ? `, ${t.words.quarter[t.quarter[i]]}` : "") : ""))));
+  }
+
+  /* What to photograph and what to look at next stand on lines of their own. */
+  static lines(sentence) {
+    return sentence.split(/(?=Send photographs of |Look next: )/).map((part) => el("span", { class: "line" }, part.trim()));
   }
 
   needs() {
@@ -190,11 +200,11 @@ class Page {
   review([, tree, sighting, sentence, more, where], urgent) {
     if (tree >= 0 && tree < this.trees.size) return this.row(tree, sentence, urgent);
     const at = this.extras.sightings.key.indexOf(sighting);
-    const go = () => { if (at >= 0) { byId("show-sightings").checked = true; map.setView([this.extras.sightings.lat[at], this.extras.sightings.lon[at]], 18); this.sheet(false); } };
+    const go = () => { if (at >= 0) { if (this.extras.sightings.tree[at] >= 0) this.choose(this.extras.sightings.tree[at]); else this.chooseSighting(at); this.sheet(false); } };
     return el("li", {}, el("button", { type: "button", class: urgent ? "urgent" : "", on: { click: go } },
       el("span", { class: "none", "aria-hidden": "true" }, at >= 0 ? "?" : "!"),
       el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : more ? "Set aside" : "Not on the map"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : where)),
-        el("span", { class: "sub" }, sentence, more ? el("br") : "", more))));
+        el("span", { class: "sub" }, Page.lines(sentence), more ? el("br") : "", more))));
   }
 
   /* The trees in view: counted at once, listed only when the list is looked at. */
@@ -231,10 +241,10 @@ class Page {
       at.set(key, k);
       const place = [s.lat[k], s.lon[k]], open = s.match[k] === "ambiguous" || s.match[k] === "unmatched";
       if (s.accuracy[k]) this.sightings.addLayer(L.circle(place, { radius: s.accuracy[k], color: c.accent, weight: 1.2, opacity: s.accuracy[k] > 60 ? 0.5 : 1, dashArray: "4 3", fillOpacity: s.accuracy[k] > 60 ? 0 : 0.06, interactive: false }));
-      const words = [s.name[k], dayWords(s.on[k]), spaced(s.match[k]) + (s.note[k] ? `: ${spaced(s.note[k])}` : ""), s.accuracy[k] ? `placed to ${Math.round(s.accuracy[k])} m` : "no accuracy told"].filter(Boolean);
+      const words = [s.name[k], this.thread.fungi.best(key), dayWords(s.on[k]), spaced(s.match[k]) + (s.note[k] ? `: ${spaced(s.note[k])}` : ""), s.accuracy[k] ? `placed to ${Math.round(s.accuracy[k])} m` : "no accuracy told"].filter(Boolean);
       const text = el("div", {}, words.map((word) => el("div", {}, word)));
-      const point = L.circleMarker(place, { radius: open ? 4 : 3, color: c.accent, weight: open ? 2 : 1.5, fillColor: c.card, fillOpacity: 1 }).bindTooltip(text);
-      point.on("click", () => { if (s.tree[k] >= 0) this.choose(s.tree[k]); });
+      const point = L.circleMarker(place, { radius: open ? 4 : 3, color: c.accent, weight: open ? 2 : 1.5, fillColor: c.card, fillOpacity: 1, bubblingMouseEvents: false }).bindTooltip(text);
+      point.on("click", () => { if (s.tree[k] >= 0) this.choose(s.tree[k]); else this.chooseSighting(k); });
       this.sightings.addLayer(point);
     });
     for (const [key, tree, weight] of s.candidates) {
@@ -244,10 +254,10 @@ class Page {
     }
   }
 
-  choose(i, move = false) {
+  panel(i, parts) {
     this.chosen = i;
     const panel = byId("thread"), first = panel.hidden;
-    panel.replaceChildren(...this.thread.render(i, () => this.close()));
+    panel.replaceChildren(...parts);
     panel.hidden = false;
     panel.scrollTop = 0;
     document.querySelector(".desk").classList.add("reading");
@@ -255,6 +265,23 @@ class Page {
       map.invalidateSize({ animate: false });
       if (map.getSize().x < 640) byId("key").open = false;
     }
+  }
+
+  /* A sighting that no tree is known for has a panel of its own. */
+  chooseSighting(k) {
+    const s = this.extras.sightings;
+    this.marker?.remove();
+    byId("show-sightings").checked = true;
+    this.panel(-1, this.thread.sighting(s, k, () => this.close()));
+    map.setView([s.lat[k], s.lon[k]], Math.max(map.getZoom(), 18), { animate: false });
+    if (window.matchMedia("(max-width: 760px)").matches) map.panBy([0, map.getSize().y * 0.33], { animate: false });
+    history.replaceState(null, "", location.pathname + location.search);
+    this.mark();
+    byId("thread-title").focus({ preventScroll: true });
+  }
+
+  choose(i, move = false) {
+    this.panel(i, this.thread.render(i, () => this.close()));
     const place = this.trees.latLng(i);
     if (move || !map.getBounds().contains(place)) map.setView(place, Math.max(map.getZoom(), 17), { animate: false });
     if (window.matchMedia("(max-width: 760px)").matches) map.panBy([0, map.getSize().y * 0.33], { animate: false });
@@ -272,7 +299,7 @@ class Page {
   }
 
   close() {
-    if (this.chosen < 0) return;
+    if (byId("thread").hidden) return;
     const was = this.chosen;
     this.chosen = -1;
     byId("thread").hidden = true;

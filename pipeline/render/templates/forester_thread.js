@@ -23,8 +23,9 @@ const KNOTS = [
 ];
 
 class Thread {
-  constructor(trees, facts, factTexts, evidence, evidenceTexts, extras) {
-    Object.assign(this, { trees, facts, factTexts, evidence, evidenceTexts, extras });
+  constructor(trees, facts, factTexts, evidence, evidenceTexts, extras, fungi) {
+    Object.assign(this, { trees, facts, factTexts, evidence, evidenceTexts, extras, fungi });
+    this.drawn = new Set(factTexts.drawn);
     const count = facts.count.length;
     this.start = new Uint32Array(count + 1);
     for (let s = 0; s < count; s++) this.start[s + 1] = this.start[s] + facts.count[s];
@@ -73,6 +74,16 @@ class Thread {
     return made;
   }
 
+  /* A sighting that no tree is known for: what was seen, and what it is found to be. */
+  sighting(s, k, close) {
+    const b = this.fungi.bodyOf.get(s.key[k]);
+    return [el("header", {}, el("div", {}, el("p", { class: "kicker" }, "Sighting without a known tree"), el("h2", { id: "thread-title", tabindex: "-1" }, s.name[k] === "not named" ? "Told without a name" : `Told as ${s.name[k]}`)),
+      el("button", { class: "press close", type: "button", "aria-label": "Close this sighting", on: { click: close } }, "×")),
+    el("p", { class: "aid" }, "Screening aid. Not inspected is not low."),
+    el("p", {}, `${capital(spaced(s.match[k]))}${s.note[k] ? `: ${spaced(s.note[k])}` : ""}. ${s.accuracy[k] ? `Placed to ${Math.round(s.accuracy[k])} m.` : "No accuracy was told."} No tree is rated by it until somebody says which one it is.`),
+    ...(b === undefined ? [el("p", { class: "quiet" }, "Nothing was found out about this fungus.")] : this.fungi.render([b]))];
+  }
+
   face(i, rating, decay) {
     const t = this.trees, looked = this.evidenceOf.has(i) ? dayOf(this.evidence.looked[this.evidenceOf.get(i)]) : "";
     const list = el("dl");
@@ -90,7 +101,9 @@ class Thread {
   }
 
   knot(i, link, title, missing, decay) {
-    const rows = this.rows(i, link), item = el("li", { class: rows.length ? "" : "missing", "data-link": link });
+    const fungi = link === "fungus" ? this.fungi.of(i) : []; // what their drawing says is not said twice
+    const rows = this.rows(i, link).filter((row) => !fungi.length || !this.drawn.has(this.facts.said[row]));
+    const known = rows.length + fungi.length > 0, item = el("li", { class: known ? "" : "missing", "data-link": link });
     const head = el("h3", {}, title), k = this.evidenceOf.get(i);
     if (k !== undefined && STEP_WORDS[link]) {
       const value = link === "rating" ? this.trees.rating[i] : this.evidence[link][k];
@@ -98,10 +111,11 @@ class Thread {
     }
     if (link === "target" && k !== undefined && this.evidence.impact[k]) head.append(el("span", { class: "rating" }, Mark.steps(this.evidence.impact[k], STEP_WORDS.impact), STEP_WORDS.impact[this.evidence.impact[k] - 1]));
     item.append(head);
-    if (!rows.length) item.append(el("p", { class: "quiet" }, missing));
+    if (!known) item.append(el("p", { class: "quiet" }, missing));
     const [told, folded] = this.weighed(rows, k);
     for (const row of told) item.append(this.fact(row));
     if (folded.length) item.append(el("details", {}, el("summary", {}, `${folded.length} more of this kind`), folded.map((row) => this.fact(row))));
+    item.append(...this.fungi.render(fungi));
     if (link === "wood" && decay && decay.share !== null) item.append(Thread.span(decay));
     if (link === "action") item.append(...this.plan(i));
     item.append(this.behind(rows));

@@ -28,22 +28,6 @@ _FACTORS: dict[str, dict[str, float]] = {
     "share": {"share": 1.0, "%": 0.01},
 }
 
-# Darwin Core occurrence terms, understood as they stand (TDWG standard 450).
-DARWIN_CORE = {
-    "occurrenceid": "sighting_id",
-    "decimallatitude": "latitude",
-    "decimallongitude": "longitude",
-    "coordinateuncertaintyinmeters": "accuracy_m",
-    "eventdate": "seen_on",
-    "scientificname": "name",
-    "individualcount": "count",
-    "organismquantity": "count",
-    "associatedtaxa": "host",
-    "recordedby": "observer",
-    "occurrenceremarks": "notes",
-    "associatedmedia": "photo",
-}
-
 
 class MapError(SettingsError):
     """A column map that cannot be used."""
@@ -165,7 +149,7 @@ class ColumnMap:
 
     @classmethod
     def of_headers(cls, headers: Sequence[str], *, kind: str, where: str) -> "ColumnMap":
-        """The map of a file that uses canonical names, or Darwin Core's terms for sightings.
+        """The map of a file that uses canonical names.
 
         Raises
         ------
@@ -178,11 +162,8 @@ class ColumnMap:
         rules: dict[str, ColumnRule] = {}
         faults: list[PipelineError] = []
         for header in headers:
-            plain = header.strip().lower().replace(" ", "_")
-            name = plain if plain in names else None
-            if name is None and kind == "sightings":
-                name = DARWIN_CORE.get(plain.replace("_", ""))
-            if name is None:
+            name = header.strip().lower().replace(" ", "_")
+            if name not in names:
                 continue
             if name in rules:
                 faults.append(MapError(

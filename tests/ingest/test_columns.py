@@ -148,20 +148,19 @@ def test_yes_and_no() -> None:
     assert codes(found) == {"wet_in_winter_yes_no_unreadable": (1, Done.EMPTIED)}
 
 
-def test_canonical_headers_and_darwin_core_need_no_map() -> None:
-    table = raw("sightings", decimalLatitude=["37.7"], Decimal__Longitude=["-122"], Notes=["a"])
+def test_canonical_headers_need_no_map() -> None:
+    table = raw("sightings", Latitude=["37.7"], seen=["x"], Notes=["a"])
     column_map = ColumnMap.of_headers(table.data.column_names, kind="sightings", where="a.csv")
     found = apply(table, column_map, "sightings")
     assert found.number("latitude") == [37.7]
-    assert found.number("longitude") == [-122]
-    assert found.header("latitude") == "decimalLatitude"
+    assert found.header("latitude") == "Latitude"
     assert found.text("notes").to_pylist() == ["a"]
     assert found.text("photo").to_pylist() == [None]
 
 
 def test_two_headers_for_one_canonical_column_are_refused() -> None:
     with pytest.raises(SettingsError, match="which both mean latitude"):
-        ColumnMap.of_headers(["latitude", "decimalLatitude"], kind="sightings", where="a.csv")
+        ColumnMap.of_headers(["latitude", "Latitude "], kind="sightings", where="a.csv")
 
 
 def test_a_mapped_column_that_is_not_there_gets_a_hint() -> None:

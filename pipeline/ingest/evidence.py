@@ -20,6 +20,7 @@ from pipeline.ingest.derived import (
     keys_of_rows,
 )
 from pipeline.ingest.evidence_map import SEEN, EvidenceRule, Meaning
+from pipeline.ingest.measured import ReadingLimits
 from pipeline.ingest.names import NameBook
 from pipeline.ingest.quarantine import Done, Finding
 from pipeline.units import Flags, Floats, Ints
@@ -80,6 +81,7 @@ def read(
     *,
     trees: pa.Table,
     book: NameBook,
+    limits: ReadingLimits,
     as_of: date,
 ) -> Derived:
     """What the evidence columns of all tree files tell of the accepted trees.
@@ -88,6 +90,7 @@ def read(
     ----------
     surveyed_on : of each file, the day of its survey where its rows carry no date.
     trees : ingest.trees in the order of their keys.
+    limits : how large a measurement may be beside its stem.
     as_of : what is dated after this day is not read, and told.
     """
     parts: list[Any] = []
@@ -96,7 +99,11 @@ def read(
         keys = keys_of_rows(mapped, trees) if mapped.evidence else np.zeros(0, np.int64)
         found: list[Finding] = []
         for rule in mapped.evidence:
-            told, faults = _told(mapped, rule, keys, book)
+            if rule.measures is None:
+                told, faults = _told(mapped, rule, keys, book)
+            else:
+                most = _most(rule.measures, trees["dbh_cm"], keys, limits)
+                told, faults = _measured(mapped, rule, keys, most)
             told, late = _dated(mapped, rule, told, day=day, as_of=as_of)
             made, undated = _BUILD[rule.kind](rule, told, mapped)
             parts.append(made)
@@ -116,8 +123,6 @@ def _told(
 ) -> tuple[_Told, list[Finding]]:
     """Meanings of the cells of accepted trees; undated as yet."""
     text = cells.clean(mapped.raw.data[rule.column], mapped.missing)
-    if rule.measures is not None:
-        return _measured(mapped, rule, keys, text)
     coded = text.dictionary_encode()
     words = coded.dictionary.to_pylist()
     of_word = [_meanings(rule, word) for word in words]
@@ -160,20 +165,35 @@ def _entries(
     )  # fmt: skip
 
 
+def _most(measures: str, dbh_cm: pa.ChunkedArray, keys: Ints, limits: ReadingLimits) -> Floats:
+    """The largest measurement that each row's stem allows, infinite where nothing bounds it."""
+    if measures == "decayed_share":
+        return np.ones(len(keys))
+    own = np.append(dbh_cm.fill_null(np.nan).to_numpy(), np.nan)[keys]
+    section = own * limits.section_over_breast_height
+    over = {
+        "shell_cm": limits.shell_over_radius / 2.0,
+        "hollow_diameter_cm": limits.hollow_over_diameter,
+        "opening_cm": limits.opening_over_girth * np.pi,
+    }
+    return np.nan_to_num(over[measures] * section, nan=np.inf)
+
+
 def _measured(
-    mapped: Mapped, rule: EvidenceRule, keys: Ints, text: pa.Array
+    mapped: Mapped, rule: EvidenceRule, keys: Ints, most: Floats
 ) -> tuple[_Told, list[Finding]]:
     """Numbers of a column of measurements, in the unit of the canonical column."""
+    text = cells.clean(mapped.raw.data[rule.column], mapped.missing)
     plain = pc.match_substring_regex(text, _PLAIN_NUMBER).fill_null(False)
     values = pc.if_else(plain, pc.replace_substring(text, ",", "."), None).cast(pa.float64())
     number = values.fill_null(float("nan")).to_numpy(zero_copy_only=False) * rule.scale
-    most = 1.0 if rule.measures == "decayed_share" else np.inf
     standing = keys >= 0
     usable = (number >= 0) & (number <= most) & standing
     wrong = text.is_valid().to_numpy(zero_copy_only=False) & standing & ~usable
     faults = _finding(
-        mapped, rule.column, np.flatnonzero(wrong), "evidence_number_unreadable",
-        "the cell is no measurement that can be; nothing was read from it", "Write a plain number.",
+        mapped, rule.column, np.flatnonzero(wrong), "evidence_number_impossible",
+        "the cell is no measurement that can be in this stem; nothing was read from it",
+        "Write a plain number in the unit that the column map says.",
     )  # fmt: skip
     rows = np.flatnonzero(usable)
     different, meant = np.unique(number[rows], return_inverse=True)

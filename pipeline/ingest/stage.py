@@ -104,12 +104,11 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     fungi = _fungi(settings, library)
     inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
     teller.step("merging inspections and work done")
-    past = _history(
-        gathered, inventory.table, settings.as_of, ReadingLimits.of(library.table("reading_limits"))
-    )
+    limits = ReadingLimits.of(library.table("reading_limits"))
+    past = _history(gathered, inventory.table, settings.as_of, limits)
     teller.step("joining the sightings")
     joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
-    said = _said_by_rows(settings, gathered, past.trees, fungi)
+    said = _said_by_rows(settings, gathered, past.trees, fungi, limits)
     told, matches = derived_rows.with_sightings(
         joined.table, joined.matches, [part for one in said for part in one.sightings],
         trees=past.trees, book=fungi,
@@ -229,13 +228,17 @@ def _trees_of(
 
 
 def _said_by_rows(
-    settings: RunSettings, gathered: Gathered, inventory: pa.Table, fungi: NameBook
+    settings: RunSettings,
+    gathered: Gathered,
+    inventory: pa.Table,
+    fungi: NameBook,
+    limits: ReadingLimits,
 ) -> tuple[derived.Derived, ...]:
     """What each reader of columns or notes made of the tree files; one entry a reader."""
     reads = gathered["trees"]
     columns = evidence.read(
         [read.mapped for read in reads], [read.spec.surveyed_on for read in reads],
-        trees=inventory, book=fungi, as_of=settings.as_of,
+        trees=inventory, book=fungi, limits=limits, as_of=settings.as_of,
     )  # fmt: skip
     return (columns,)
 

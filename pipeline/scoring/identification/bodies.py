@@ -110,9 +110,12 @@ def weights(seen: Flags, looks: Looks, vocabulary: Vocabulary) -> Floats:
     seen : states of each look, shape (looks, states).
     looks : every body has at least one.
     """
-    told = shares(seen, vocabulary) * looks.count[:, None]
+    told = shares(seen, vocabulary)
     fresh = np.ones(len(looks.body), np.bool_)
     fresh[1:] = looks.body[1:] != looks.body[:-1]
+    if fresh.all():
+        return told
+    told *= looks.count[:, None]
     starts = np.flatnonzero(fresh)
     place = np.zeros(vocabulary.size, np.bool_)
     for name in OF_THE_PLACE:

@@ -77,6 +77,10 @@ def read(raw: bytes, records: Records, *, limits: Limits, where: str) -> Occurre
             where, f"an archive of {', '.join(told)}", "rows of occurrences, as core or extension",
             "Export occurrences, one row for each fungus seen.",
         )  # fmt: skip
+    if extension.id_index is None or core.id_index is None:
+        raise ArchiveError(
+            where, "no <id> in the core or no <coreid> in the extension", "both, with their index"
+        )
     found, about = _table(archive, extension, records), _table(archive, core, records)
     found, lost = _beside(found, about)
     note = _note(archive, (extension, core), found.note)

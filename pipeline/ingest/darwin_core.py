@@ -160,7 +160,9 @@ class _Texts:
         kind: pa.DataType | None = None,
     ) -> pa.Array:  # fmt: skip
         """What the cells of several terms say together; each combination is read once."""
-        filled = [self.of(term).fill_null("") for term in terms]
+        filled = [
+            pc.replace_substring(self.of(term), _SEPARATOR, " ").fill_null("") for term in terms
+        ]
         joined = pc.binary_join_element_wise(*filled, _SEPARATOR)
 
         def split(cell: str) -> tuple[object, None]:

@@ -223,6 +223,8 @@ GOOD = meta(core())
          "3 columns, and a field of index 7"),
         ({"meta.xml": GOOD, "occurrence.txt": b"\xff\xfe\xfa"}, "bytes that are not UTF-8"),
         ({"meta.xml": GOOD, "occurrence.txt": ""}, "an empty file"),
+        ({"meta.xml": meta(EVENT, OF_EVENT.replace('<coreid index="0"/>', "")),
+          "event.txt": "e1\t\t\n", "occurrence.txt": ROWS}, "no <coreid> in the extension"),
         ({"meta.xml": meta(core(row_type=f"{DWC}Taxon")), "occurrence.txt": ROWS},
          "an archive of core Taxon"),
         ({"meta.xml": meta(core("fieldsEnclosedBy=\"'\"")), "occurrence.txt": 'a\t"b"\tc\n'},

@@ -260,6 +260,12 @@ def test_properties_that_this_program_writes_are_read_again_and_others_passed_by
     assert found.text("attachment").to_pylist()[0] == "attached"
 
 
+def test_a_sign_that_parts_cells_within_does_not_part_a_cell() -> None:
+    found = mapped(scientificName=["Fomes\x1ffomentarius\x1f"], eventDate=["2020\x1f-01"])
+    assert found.text("name").to_pylist() == ["Fomes fomentarius"]
+    assert found.dates("seen_on").to_pylist() == [None]
+
+
 INPUTS = '[[inputs.trees]]\nfiles=["trees.csv"]\n[[inputs.sightings]]\nfiles=["o.txt"]\n'
 
 

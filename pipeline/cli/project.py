@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import column_account, options
+from pipeline.cli import column_account, options, tell
 from pipeline.errors import SettingsError
 from pipeline.ingest import stage as ingest_stage
 from pipeline.ingest.siting import NoPlaceError
@@ -93,6 +93,7 @@ def _judge(store: RunStore, *, stopped: bool) -> int:
             f"{row['input']} {row['file']} ({row['format']}{crs}): {row['rows_in']:,} rows in, "
             f"{row['rows_accepted']:,} accepted, {row['rows_set_aside']:,} set aside{note}"
         )
+    tell.changes(store)
     aside = int(store.read(TABLES["ingest.quarantine"], columns=("quarantine_key",)).num_rows)
     column_account.tell(store, kinds)
     if stopped:

@@ -11,6 +11,11 @@ from pipeline.tables.store import RunStore
 
 _SHOWN = 10
 _CAUTION = "A screening aid: local codes, the utility's rules and licensed practice come first."
+_CHANGES = {
+    "vanished": "vanished", "new": "new", "species_changed": "of another species",
+    "species_respelt": "named in other words", "shrank": "thinner than before", "grew": "grown",
+    "moved": "moved",
+}  # fmt: skip
 _PAGES = (
     ("index.html", "start here"),
     ("forester_map.html", "the forester's map and list"),
@@ -56,6 +61,20 @@ def _account(store: RunStore) -> None:
         of_kind = [row for row in rows if row["input"] == kind]
         total, accepted, aside = (sum(row[name] for row in of_kind) for name in columns[1:])
         typer.echo(f"  {kind}: {total:,} rows in, {accepted:,} accepted, {aside:,} set aside")
+    changes(store)
+
+
+def changes(store: RunStore) -> None:
+    """Print what differs from each earlier vintage of the inventory, in one line each."""
+    if not store.has(TABLES["ingest.history"]):
+        return
+    rows = store.query(
+        "select surveyed_on, change, count(*) as n from ingest.history group by all order by 1, 2"
+    ).to_pylist()
+    for surveyed_on in dict.fromkeys(row["surveyed_on"] for row in rows):
+        told = {row["change"]: row["n"] for row in rows if row["surveyed_on"] == surveyed_on}
+        ordered = [f"{told[name]:,} {word}" for name, word in _CHANGES.items() if name in told]
+        typer.echo(f"  since the inventory of {surveyed_on.isoformat()}: {', '.join(ordered)}")
 
 
 def _urgent(store: RunStore) -> int:

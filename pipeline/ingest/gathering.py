@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,8 +20,10 @@ from pipeline.settings.model import InputFile, RunSettings
 
 KINDS = (
     "trees", "sightings", "inspections", "zones", "streets", "wards", "basemap", "decisions",
-    "work_done",
+    "work_done", "earlier_trees",
 )  # fmt: skip
+# An earlier vintage is read as trees are; only its account is its own.
+_READ_AS = {"earlier_trees": "trees"}
 
 
 @dataclass(frozen=True)
@@ -74,11 +76,17 @@ def gather(
         for spec in getattr(settings.settings.inputs, kind):
             try:
                 raws = read_input(
-                    spec, kind=kind, data_dir=settings.data_dir, source_key_start=count
-                )
+                    spec, kind=_READ_AS.get(kind, kind), data_dir=settings.data_dir,
+                    source_key_start=count,
+                )  # fmt: skip
                 count += len(raws)
                 found += [
-                    Read(_understood(raw, spec, settings, limits, vocabulary, standard), spec)
+                    Read(
+                        _of_kind(
+                            _understood(raw, spec, settings, limits, vocabulary, standard), kind
+                        ),
+                        spec,
+                    )
                     for raw in raws
                 ]
             except ManyFaults as several:
@@ -93,6 +101,13 @@ def gather(
     if faults:
         raise_all(faults)
     return Gathered(by_kind)
+
+
+def _of_kind(mapped: Mapped, kind: str) -> Mapped:
+    """The file under the kind of input that the settings name it as."""
+    if mapped.raw.kind == kind:
+        return mapped
+    return replace(mapped, raw=replace(mapped.raw, kind=kind))
 
 
 def raw_of_map(

@@ -10,7 +10,6 @@ import pyarrow as pa
 from pipeline.geo import crs as geo_crs
 from pipeline.geo.shapes import from_wkb
 from pipeline.ingest import (
-    accounts,
     derived,
     derived_rows,
     evidence,
@@ -19,18 +18,18 @@ from pipeline.ingest import (
     osm,
     places,
     points,
-    reading,
     shared_points,
     sightings,
     siting,
     sizes,
     streets,
     trees,
+    vintages,
+    writing,
     zones,
 )
 from pipeline.ingest.accounts import File
 from pipeline.ingest.checks import ranges
-from pipeline.ingest.danger import DangerWords, urgent_taxa
 from pipeline.ingest.darwin_core_terms import Standard
 from pipeline.ingest.gathering import Gathered, Read, gather, raw_of_map
 from pipeline.ingest.measured import ReadingLimits
@@ -38,15 +37,15 @@ from pipeline.ingest.names import NameBook
 from pipeline.ingest.points import Places
 from pipeline.ingest.quarantine import Finding, accepted_mask
 from pipeline.ingest.siting import Site
+from pipeline.ingest.vintage_rows import Limits as VintageLimits
 from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_ingest as tables
-from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE, SOURCES
 from pipeline.tables.catalogue_places import BASEMAP, STREET_NODES, STREETS, WARDS, ZONES
-from pipeline.tables.catalogue_reading import COLUMNS, FAULTS, WORDS
+from pipeline.tables.catalogue_reading import HISTORY
 from pipeline.tables.schema import TableSchema
-from pipeline.tables.store import RunStore, empty
+from pipeline.tables.store import RunStore
 
 
 @dataclass(frozen=True)
@@ -103,6 +102,12 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     teller.step("cleaning the trees")
     fungi = _fungi(settings, library)
     inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
+    earlier = vintages.compare(
+        inventory, gathered["trees"], gathered["earlier_trees"],
+        epsg=site.epsg, book=_tree_names(settings, library), as_of=settings.as_of,
+        limits=VintageLimits.of(library.table("vintage_limits")),
+    )  # fmt: skip
+    inventory = earlier.inventory
     teller.step("merging inspections and work done")
     limits = ReadingLimits.of(library.table("reading_limits"))
     past = _history(gathered, inventory.table, settings.as_of, limits)
@@ -132,40 +137,16 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     beside = derived_rows.account(said, kept, past.trees)
     tree_files = _tree_files(gathered, site, inventory, said, beside)
     files = (*tree_files, *seen, *ground.files, *past.files)
+    files += tuple(_file(read, found) for read, found in earlier.files)
     written = {
         tables.TREES: past.trees,
         **past.written,
         tables.SIGHTINGS: told,
         tables.SIGHTING_MATCHES: matches,
         **ground.written,
+        HISTORY: earlier.history,
     }
-    _write(store, written, files, library, fungi)
-
-
-def _write(
-    store: RunStore,
-    written: Mapping[TableSchema, pa.Table],
-    files: Sequence[File],
-    library: Library,
-    fungi: NameBook,
-) -> None:
-    """Write the tables, those of the account with them, and the others empty."""
-    files = tuple(sorted(files, key=lambda file: file.raw.source_key))
-    aside = accounts.quarantine_table(
-        files, DangerWords(library.table("danger_words", key=("word", "language"))),
-        fungi=fungi, urgent=urgent_taxa(library.table("taxa")),
-    )  # fmt: skip
-    account = {
-        QUARANTINE: aside,
-        FINDINGS: accounts.findings_table(files),
-        SOURCES: accounts.sources_table(files),
-        COLUMNS: reading.columns_table(files),
-        WORDS: reading.words_table(files),
-        FAULTS: reading.faults_table(files),
-    }
-    every = {table: empty(table) for table in tables.INGEST_TABLES}
-    for table, data in {**every, **written, **account}.items():
-        store.write(table, data)
+    writing.write(store, written, files, library, fungi)
 
 
 def _tell_unplaced(
@@ -183,7 +164,7 @@ def _tell_unplaced(
             reads, where, found, trees.repeated_ids([read.mapped for read in reads]), strict=True
         )
     ]
-    _write(store, {}, files, library, _fungi(settings, library))
+    writing.write(store, {}, files, library, _fungi(settings, library))
 
 
 def _fungi(settings: RunSettings, library: Library) -> NameBook:
@@ -219,11 +200,15 @@ def _trees_of(
         where,
         epsg=epsg,
         wards=wards,
-        book=NameBook.of_trees(
-            species, library.table("tree_names", key=("name", "species")),
-            least_score=settings.settings.matching.misspelling_score,
-        ),
+        book=_tree_names(settings, library),
         species=species,
+    )
+
+
+def _tree_names(settings: RunSettings, library: Library) -> NameBook:
+    return NameBook.of_trees(
+        library.table("tree_species"), library.table("tree_names", key=("name", "species")),
+        least_score=settings.settings.matching.misspelling_score,
     )  # fmt: skip
 
 

@@ -59,6 +59,12 @@ class InputFile(Section):
     )
 
 
+class EarlierTrees(InputFile):
+    """An earlier vintage of the inventory, compared with the present one and never added to it."""
+
+    surveyed_on: date = Field(description="day, or last day of the year, that the file describes")
+
+
 class OsmFile(Section):
     """An OpenStreetMap extract and what to take from it."""
 
@@ -82,6 +88,7 @@ class Inputs(Section):
     basemap: tuple[InputFile, ...] = ()
     decisions: tuple[InputFile, ...] = ()
     work_done: tuple[InputFile, ...] = ()
+    earlier_trees: tuple[EarlierTrees, ...] = ()
     osm: OsmFile | None = None
 
 

@@ -83,7 +83,7 @@ HISTORY = TableSchema(
         Column("change", Kind.LABEL, "what differs", allowed=CHANGES),
         Column("before", Kind.TEXT, "as the earlier vintage says", nullable=True),
         Column("after", Kind.TEXT, "as this inventory says", nullable=True),
-        Column("taken_on", Kind.DATE, "date of the earlier vintage"),
+        Column("surveyed_on", Kind.DATE, "date of the earlier vintage"),
         Column("x_m", Kind.FLOAT, "easting in the run's metric CRS", "m", nullable=True),
         Column("y_m", Kind.FLOAT, "northing in the run's metric CRS", "m", nullable=True),
     ),

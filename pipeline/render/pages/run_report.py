@@ -52,11 +52,11 @@ order by s.source_key, rows desc, q.code, q."column" nulls first
 
 
 _VINTAGES = """
-select taken_on, change, count(*) as trees,
+select surveyed_on, change, count(*) as trees,
     list(tree_id order by history_key)[1:3] as ids,
     list(coalesce(before, '') order by history_key)[1:3] as before,
     list(coalesce(after, '') order by history_key)[1:3] as after
-from ingest.history group by taken_on, change order by taken_on, trees desc, change
+from ingest.history group by surveyed_on, change order by surveyed_on, trees desc, change
 """
 CHANGES = {
     "vanished": "No longer listed: kept here, not on the maps",

@@ -60,8 +60,8 @@ def clean(data: pa.ChunkedArray | pa.Array, missing: frozenset[str]) -> pa.Array
     """Text stripped, with the words for 'missing' (lower case) made null."""
     text = as_text(data)
     stripped = pc.utf8_trim_whitespace(text)
-    marks = pa.array(sorted({*missing, *(m.upper() for m in missing),
-                             *(m.capitalize() for m in missing)}), pa.string())  # fmt: skip
+    cased = {way(mark) for mark in missing for way in (str, str.upper, str.capitalize, str.title)}
+    marks = pa.array(sorted(cased), pa.string())
     gone = pc.is_in(stripped, value_set=marks)
     if not pc.any(gone).as_py():
         return stripped

@@ -26,7 +26,7 @@ _KIND_OF = {
 }  # fmt: skip
 _DEAD_TREE, _BRANCH = "dead_tree", "branch"
 # A remark with fewer words can be a name or a number; of more, a third should be known.
-_WORDS_OF_A_LANGUAGE = 3
+_WORDS_OF_A_LANGUAGE = 5
 _KNOWN_SHARE = 0.34
 _SCHEMA = pa.schema(
     {

@@ -1,7 +1,8 @@
 """The words of remarks: what each word and phrase of the tables means, in every language.
 
 A word of a table may begin or end with a star: then it is a part of a longer word, as in German
-compounds. Phrases are words in a row; small words of their language may stand between them.
+compounds. Phrases are words in a row; small words of their language may stand between them. A
+phrase after a ^ only counts where a sentence or a part between commas begins with it.
 """
 
 from collections import defaultdict
@@ -16,6 +17,7 @@ from rapidfuzz.process import cdist
 from pipeline.ingest.notes_text import Words, words_of
 from pipeline.published.table import Library, PublishedTable
 
+_HEAD = "^"
 FUNGUS, DANGER, NOTHING = "fungus", "danger", "nothing"
 LATIN = "la"
 # A phrase of another language than the remark's is only believed if it is at least this long.
@@ -73,12 +75,16 @@ Means = TypeVar("Means", Meaning, Cue, Place)
 
 @dataclass(frozen=True, slots=True)
 class Phrase(Generic[Means]):
-    """Numbers of its words' forms, its language, its letters and what it means."""
+    """Numbers of its words' forms, its language, its letters and what it means.
+
+    `heads` is true of a phrase that only counts where its sentence begins with it.
+    """
 
     forms: tuple[int, ...]
     language: str
     letters: int
     means: Means
+    heads: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +209,8 @@ class Lexicon:
     def _fits(self, phrase: Phrase[Means], words: Words, at: int) -> int:
         """Place after the last word of the phrase, -1 if it does not stand here."""
         clause = words.clause[at]
+        if phrase.heads and at > 0 and words.segment[at - 1] == words.segment[at]:
+            return -1
         here = at + 1
         for form in phrase.forms[1:]:
             while True:
@@ -268,11 +276,11 @@ class Lexicon:
             self._add(self.cues, row["word"], row["language"], cue)
 
     def _add(self, book: Book[Means], text: str, language: str, means: Means) -> None:
-        starred = _starred_words(text)
+        starred, heads = _starred_words(text.removeprefix(_HEAD)), text.startswith(_HEAD)
         for words in _without_umlauts(starred) if language == "de" else (starred,):
             forms = tuple(self._form(word) for word in words)
             letters = sum(len(word.strip("*")) for word in words)
-            book.add(Phrase(forms, language, letters, means))
+            book.add(Phrase(forms, language, letters, means, heads))
             for form in forms:
                 self._languages_of[form].add(language)
 

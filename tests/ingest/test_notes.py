@@ -54,6 +54,11 @@ ENGLISH = [
     ("brakcet fungus (Meripilus giganteus) on roots", "fungus:meripilus_giganteus@roots"),
     ("fungus not confirmed", "-fungus"),
     ("dead end street", ""),
+    ("Stake gone, guard removed", ""),
+    ("Removed 3/2019", "removed"),
+    ("Pruning wound closed", "~girth_wound"),
+    ("bark scrape from a mower", "girth_wound"),
+    ("Old cable in the fork", ""),
     ("Sparse canopy, no obvious defects", "crown_dieback@branch"),
 ]
 
@@ -244,7 +249,13 @@ def test_a_remark_of_a_hundred_kilobytes_is_read_to_its_end(reader: NoteReader) 
 
 def test_a_language_outside_the_tables_is_counted_and_kept(reader: NoteReader) -> None:
     notes = reader.read(
-        pa.array(["Puussa on kuollutta oksaa", "Riss im Stamm", "Старое дерево гнилое"])
+        pa.array(
+            [
+                "Puussa on kuollutta oksaa latvassa ja runko vaurioitunut",
+                "Riss im Stamm",
+                "Старое дерево гнилое внутри около корня",
+            ]
+        )
     )
     assert notes.unread.tolist() == [0, 2]
     assert notes.table["row"].to_pylist() == [1]

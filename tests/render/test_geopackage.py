@@ -96,3 +96,18 @@ def test_a_place_that_cannot_be_written_is_refused_and_nothing_stays(
         geopackage.write(made)
     assert caught.value.where == str(target)
     assert [path.name for path in tmp_path.iterdir()] == [geopackage.NAME]
+
+
+def test_sightings_carry_what_they_are_found_to_be(run: RenderContext) -> None:
+    layer = _layer(run, "sightings")
+    table = run.table("scoring.identifications")
+    assert layer["probability_1"].tolist() == pytest.approx(table["probability_1"].to_pylist())
+    assert layer["rot_type"].tolist() == table["rot_type"].cast("string").to_pylist()
+    assert layer["needs_expert"].astype(bool).tolist() == table["needs_expert"].to_pylist()
+    assert layer["fungus"][0] == "Ganoderma applanatum"
+    assert layer["next_look"][0] == "bruising"
+    with sqlite3.connect(run.out / geopackage.NAME) as file:
+        told = dict(file.execute("select column_name, description from gpkg_data_columns "
+                                 "where table_name = 'sightings'"))  # fmt: skip
+    assert "accepted name" in told["fungus"]
+    assert told["probability_rot"]

@@ -163,3 +163,18 @@ def test_formulas_become_text(text: str) -> None:
     # Starts that the OWASP page "CSV Injection" lists: = + - @ tab and carriage return.
     written = lists.csv_bytes(pa.table({"t": [text]})).decode("utf-8-sig")
     assert list(csv.reader(written.splitlines()))[1] == [f"'{text}"]
+
+
+def test_lists_say_what_each_sighting_is_found_to_be(run: RenderContext) -> None:
+    review = _rows(run.out / "review.csv")
+    found = {row["sighting_key"]: row for row in run.table("scoring.identifications").to_pylist()}
+    one = next(row for row in review if row["sighting_id"])
+    told = found[int(one["sighting_id"][1:])]
+    assert float(one["probability_1"]) == pytest.approx(told["probability_1"])
+    assert one["rot_type"] == told["rot_type"]
+    assert one["needs_expert"] == str(told["needs_expert"]).lower()
+    assert one["fungus"] != ""
+    assert review[0]["fungus"] == ""  # a row set aside
+    named = [row for row in _rows(run.out / "queue.csv") if row["fungus"]]
+    assert named
+    assert {row["next_look"] for row in named} == {"", "bruising"}

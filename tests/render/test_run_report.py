@@ -118,3 +118,14 @@ def test_nested_settings_become_dotted_keys() -> None:
     assert dict(run_report.flat_settings(values)) == {
         "a.b": "1", "list 1.x": "2", "list 2.x": "3", "words": "p, q",
     }  # fmt: skip
+
+
+def test_how_sure_the_fungi_are_is_counted(run: RenderContext) -> None:
+    rows = {row[0]: row[1:] for row in _rows(run, "fungi")}
+    table = run.table("scoring.identifications").to_pylist()
+    sure = sum(row["probability_1"] >= 0.9 for row in table)
+    assert rows["90% or more"] == [str(sure), str(len(table))]
+    page = html.fromstring((run.out / run_report.NAME).read_bytes())
+    text = " ".join(page.xpath('string(//section[@aria-labelledby="fungi"])').split())
+    experts = sum(row["needs_expert"] for row in table)
+    assert f"{experts} sightings of {experts} fungi belong before somebody who knows" in text

@@ -109,3 +109,15 @@ def test_the_bytes_are_equal_on_repeat(run: RenderContext, tmp_path: Path) -> No
     again = sheet_world.context(tmp_path)
     spreadsheet.write(again)
     assert (tmp_path / spreadsheet.NAME).read_bytes() == (run.out / spreadsheet.NAME).read_bytes()
+
+
+def test_jobs_and_reviews_carry_the_fungus_and_how_probable_it_is(run: RenderContext) -> None:
+    book = _book(run)
+    for name in ("2027Q1", "Review"):
+        sheet = book[name]
+        shares = [share for share in _column(sheet, "How probable") if share is not None]
+        assert shares
+        assert all(isinstance(share, float) and 0 < share < 1 for share in shares)
+        at = [cell.value for cell in sheet[1]].index("How probable")
+        formats = {row[at].number_format for row in sheet.iter_rows(min_row=2)} - {"General"}
+        assert formats == {"0%"}

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow.compute as pc
 
-from pipeline.render import account
+from pipeline.render import account, fungi
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import URGENCY, place_of
@@ -71,6 +71,7 @@ def write(context: RenderContext) -> list[Path]:
             "counts": counts,
             "waiting": sum(counts[: _URGENT + 1]),
             "reviews": reviews.num_rows,
+            "unsure": pc.sum(fungi.bodies(context)["needs_expert"]).as_py() or 0,
             "ratings": ratings[:-1],
             "not_assessed": ratings[-1][1],
             "looked_at": account.looked_at(context).words,

@@ -65,6 +65,8 @@ class Thread {
     made.push(this.face(i, rating, decay));
     if (rating === NOT_RATED) { // no tree stands there: what to sound or to test is no question
       made.push(el("p", {}, `Not rated: the inventory calls this ${STATUS_WORDS[t.words.status[t.status[i]]] || "no tree"}.`));
+      const fungi = this.fungi.of(i);
+      if (fungi.length) made.push(el("p", { class: "danger" }, "A fungus was seen here: go and see what stands, and whether it is this tree."), ...this.fungi.render(fungi));
       return made;
     }
     const knots = el("ol", { class: "knots" });

@@ -132,6 +132,7 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
     region = one("region", lambda text: _found(words.region_of(text, key.regions)))
     by_place = words.region_by_longitude(_numbers(column("lon")), key.regions)
     layers = one("layers", _whole(1, 200))
+    words.mark_layers(seen, layers, key)
     observers = {name: at for at, name in enumerate(key.names.name_by)}
     by = one("name_by", lambda text: observers.get(text.lower().replace(" ", "_")),
              missing=observers["unknown"])  # fmt: skip

@@ -296,7 +296,8 @@ def test_a_conk_may_be_a_shelf_or_a_hoof_and_is_not_guessed() -> None:
 def test_colours_err_more_than_pores() -> None:
     # From the order of work: colours are told less surely than what bears the spores.
     error = {row["character"]: float(row["error_share"]) for row in _rows("observation_errors")}
-    assert set(error) == {*STATES, "position", "month", "host", "host_uncertain", "region"}
+    others = {"position", "month", "host", "host_uncertain", "region", "layers"}
+    assert set(error) == {*STATES, *others}
     assert min(error["upper_colour"], error["under_colour"]) > 2 * error["under_surface"]
     assert all(0 < share < 0.5 for share in error.values())
 

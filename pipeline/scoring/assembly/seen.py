@@ -138,6 +138,12 @@ def mark_months(seen: Flags, month: Ints, key: Key) -> None:
     seen[rows, key.vocabulary.span("month").start + month[rows] - 1] = True
 
 
+def mark_layers(seen: Flags, layers: Ints, key: Key) -> None:
+    """Mark one or several pore layers; a count below 1 is no count."""
+    rows = np.flatnonzero(layers >= 1)
+    seen[rows, key.vocabulary.span("layers").start + (layers[rows] > 1)] = True
+
+
 def region_of(word: str, regions: Sequence[str]) -> int:
     """Place of a region's word, -1 where it means none; a prefix as 'us-ny' counts."""
     text = plain(word)

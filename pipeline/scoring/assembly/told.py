@@ -29,11 +29,35 @@ class Told:
     evidence : shape (distinct,).
     strange : named by a name that no list holds, shape (distinct,).
     of : place of each sighting in it, shape (sightings,).
+    share : probability that what was seen is of the tree it is told of, shape (distinct,).
     """
 
     evidence: Evidence
     strange: Flags
     of: Ints
+    share: Floats
+
+    def plus(self, other: "Told", share: Floats) -> "Told":
+        """These sightings and then others, each of these with its own share, (other sightings,)."""
+        at, first, back = np.unique(
+            np.column_stack([other.of, share]), axis=0, return_index=True, return_inverse=True
+        )
+        more = other.evidence.rows(other.of[first])
+        own, names = self.evidence, len(self.evidence.meanings)
+        evidence = Evidence(
+            seen=np.concatenate([own.seen, more.seen]),
+            region=np.concatenate([own.region, more.region]),
+            name=np.concatenate([own.name, np.where(more.name >= 0, more.name + names, -1)]),
+            meanings=np.concatenate([own.meanings, more.meanings]),
+            name_by=np.concatenate([own.name_by, more.name_by]),
+            certainty=np.concatenate([own.certainty, more.certainty]),
+        )
+        return Told(
+            evidence,
+            np.concatenate([self.strange, other.strange[other.of[first]]]),
+            np.concatenate([self.of, len(self.strange) + back.reshape(-1)]),
+            np.concatenate([self.share, at[:, 1]]),
+        )
 
 
 @dataclass(frozen=True)
@@ -60,11 +84,21 @@ def read_told(
     key = parameters.identification.key
     names = _names(table, parameters)
     host, certain = _hosts(table, tree, trees, parameters)
-    month = _months(table)
+    month, layers = _months(table), _layers(table)
     cells = [dictionary(table, name)[0] for name in (*CHARACTERS, "position")]
     stated = np.nan_to_num(names.certainty, nan=-1.0)
     certainty = np.unique(stated, return_inverse=True)[1]
-    told = [*cells, host, certain, month, names.name, names.strange, names.name_by, certainty]
+    told = [
+        *cells,
+        host,
+        certain,
+        month,
+        names.name,
+        names.strange,
+        names.name_by,
+        certainty,
+        layers,
+    ]
     first, back = _distinct(np.array([np.asarray(c, np.int64) for c in told]))
     one = table.take(pa.array(first))
     seen, _ = words.mark_seen(
@@ -73,6 +107,7 @@ def read_told(
     )  # fmt: skip
     words.mark_hosts(seen, host[first], certain[first], key)
     words.mark_months(seen, month[first], key)
+    words.mark_layers(seen, layers[first], key)
     region = parameters.region
     if region < 0:
         region = int(words.region_by_longitude(np.array([longitude]), key.regions)[0])
@@ -86,7 +121,7 @@ def read_told(
     )
     strange = names.strange[first]
     found, at, place = words.distinct(evidence, strange)
-    return Told(found, strange[at], place[back])
+    return Told(found, strange[at], place[back], np.ones(len(at)))
 
 
 def _distinct(told: Ints) -> tuple[Ints, Ints]:
@@ -109,6 +144,12 @@ def _distinct(told: Ints) -> tuple[Ints, Ints]:
 
 def _months(table: pa.Table) -> Ints:
     return np.asarray(pc.fill_null(pc.month(table["seen_on"]), 0).to_numpy(), np.int64)
+
+
+def _layers(table: pa.Table) -> Ints:
+    """Pore layers: 0 not counted, 1, or 2 for more."""
+    counted = np.nan_to_num(numbers(table, "layers"), nan=0.0)
+    return np.clip(counted, 0.0, 2.0).astype(np.int64)
 
 
 def _hosts(

@@ -37,6 +37,7 @@ CHARACTERS = {
     "attachment": tuple(word for word in inputs.ATTACHMENTS if word != "unknown"),
 }
 OTHER_HOST = "another genus"
+LAYERS = ("one", "several")
 _GROUPS = ("broadleaf", "conifer", "palm")
 _MONTHS = tuple(str(month) for month in range(1, 13))
 _ROTS = ("none", "white", "brown", "soft")
@@ -175,6 +176,8 @@ def _likelihood(
     blocks["host"] = blocks["host_uncertain"] = (genera, hosts, hosts_overall)
     months = _months(library.table("taxon_seasons"), taxon_id)
     blocks["month"] = (_MONTHS, months, overall(months))
+    layers = _layers(library)
+    blocks["layers"] = (LAYERS, layers, overall(layers))
     vocabulary = Vocabulary(tuple(blocks), tuple(states for states, _, _ in blocks.values()))
     parts = [
         blend(usual, background, min(float(errors[name]) * factor, 1.0)).T
@@ -251,6 +254,15 @@ def _months(t: PublishedTable, taxon_id: tuple[str, ...]) -> Floats:
     )
     np.maximum.at(found, taxon, inside.astype(np.float64))
     return found
+
+
+def _layers(library: Library) -> Floats:
+    """Chance of one pore layer and of several by the life span, shape (taxa, 2)."""
+    limits, spans = library.table("key_limits"), library.table("taxa").texts("fruit_lifespan")
+    several = np.array(
+        [limits.number("value", quantity=f"several_layers_{span}") for span in spans]
+    )
+    return np.vstack([np.stack([1.0 - several, several], axis=1), np.zeros((1, 2))])
 
 
 def _prior(library: Library, taxon_id: tuple[str, ...]) -> Floats:

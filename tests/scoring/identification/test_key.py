@@ -172,3 +172,11 @@ def test_a_name_in_no_list_is_no_proof_against_what_was_seen(by: str) -> None:
     for taxon in SPECIES:
         found = named((KEY.unlisted,), by, seen=seen[[taxon]])
         assert found.argmax() in SPECIES, KEY.taxon_id[taxon]
+
+
+def test_layers_speak_for_a_perennial_and_do_not_kill_an_annual() -> None:
+    """Its layers tell the least age of a perennial shelf (common practice, no source)."""
+    annual = PARAMETERS.traits.annual[SPECIES]
+    several = KEY.likelihood[KEY.vocabulary.column("layers", "several"), SPECIES]
+    assert several[~annual].min() > 0.5
+    assert several[annual].max() < 0.2

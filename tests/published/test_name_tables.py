@@ -237,8 +237,12 @@ def test_rot_types_agree_with_fungaltraits(shared_file: Callable[[str], Path]) -
         for row in rows
         if stated[row["accepted_name"].split()[0]] != row["rot_type"]
     }
-    assert len(rows) >= 100
-    assert differs == set(ROT_EXCEPTIONS)
+    shared = {row["accepted_name"].split()[0] for row in rows}
+    disagree = {row["accepted_name"].split()[0] for row in rows if row["taxon_id"] in differs}
+    assert len(shared) >= 70
+    assert 1 - len(disagree) / len(shared) >= 0.95
+    assert differs == set(ROT_EXCEPTIONS), "every disagreement is listed, and no other"
+    assert all(len(reason.split()) >= 4 for reason in ROT_EXCEPTIONS.values())
 
 
 def test_a_species_name_begins_with_its_genus() -> None:

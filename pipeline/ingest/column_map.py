@@ -18,7 +18,7 @@ DECIMALS = (".", ",", "auto")
 MEASURES = ("diameter", "girth")
 _RULE_KEYS = {
     "column", "unit", "measure", "classes", "codes", "otherwise", "split", "take", "dates",
-    "spreadsheet_year", "before",
+    "spreadsheet_year", "before", "columns",
 }  # fmt: skip
 _KM_PER_MILE = 1.609344  # exact: the international mile of 1959
 _FACTORS: dict[str, dict[str, float]] = {
@@ -54,6 +54,7 @@ class ColumnRule:
     dates: tuple[str, ...] = ()
     spreadsheet_year: int | None = None
     before: str | None = None  # header of a column whose text stands before this one's
+    several: Mapping[str, str] = field(default_factory=dict)  # headers read as one text, labels
 
     @property
     def takes_part(self) -> bool:
@@ -263,6 +264,8 @@ def _rule(
         return None
     if isinstance(value, str):
         return ColumnRule(value)
+    if isinstance(value, dict) and "columns" in value:
+        return _several(value, column, at, faults)
     if not isinstance(value, dict) or not isinstance(value.get("column"), str):
         faults.append(MapError(at, repr(value), "a header, or { column = 'header', ... }"))
         return None
@@ -297,6 +300,19 @@ def _rule(
         spreadsheet_year=value.get("spreadsheet_year"),
         before=None if value.get("before") is None else str(value["before"]),
     )  # fmt: skip
+
+
+def _several(
+    value: Mapping[str, Any], column: InputColumn, at: str, faults: list[PipelineError]
+) -> ColumnRule | None:
+    """The rule of a text that stands in several columns; what is wrong with it goes to `faults`."""
+    told = value["columns"]
+    if set(value) != {"columns"} or column.kind != "text" or not (told and isinstance(told, dict)):
+        expected = "for a text: { columns = { header = 'label', ... } }"
+        faults.append(MapError(at, repr(value), expected))
+        return None
+    labels = {str(header): str(label) for header, label in told.items()}
+    return ColumnRule(next(iter(labels)), several=labels)
 
 
 def _faults_of_doubles(

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import partial, reduce
 
 import numpy as np
 import pyarrow as pa
@@ -130,6 +130,9 @@ def apply(
             values, faults = _words(column, rule, cleaned, column_map, words)
             if rule.before is not None:
                 values = _joined(texts.of(rule.before, coded=False), values)
+            if rule.several:
+                values = _labelled({label: texts.of(header, coded=False)
+                                    for header, label in rule.several.items()})  # fmt: skip
         columns[name] = values
         findings += [_finding(fault, found[name], text, column) for fault in faults]
     for name, constant in column_map.constants.items():
@@ -200,7 +203,7 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
             expected="the column that the map names",
             remedy=f"Mend {column_map.where}.",
         )
-        for header in (*needed_headers(column_map.evidence), *_before(column_map))
+        for header in (*needed_headers(column_map.evidence), *_beside(column_map))
         if header not in headers
     ]  # fmt: skip
     if faults:
@@ -208,14 +211,23 @@ def _found_headers(raw: RawTable, column_map: ColumnMap, kind: str) -> dict[str,
     return found
 
 
-def _before(column_map: ColumnMap) -> tuple[str, ...]:
-    return tuple(rule.before for rule in column_map.columns.values() if rule.before is not None)
+def _beside(column_map: ColumnMap) -> tuple[str, ...]:
+    """Headers that rules read beside their own."""
+    rules = column_map.columns.values()
+    before = [rule.before for rule in rules if rule.before is not None]
+    return (*before, *(header for rule in rules for header in rule.several))
 
 
-def _joined(before: pa.Array, values: pa.Array) -> pa.Array:
+def _joined(before: pa.Array, values: pa.Array, mark: str = " ") -> pa.Array:
     """The text of one column and that of another after it; where one is empty, the other."""
     values = values.cast(pa.string())
-    return pc.coalesce(pc.binary_join_element_wise(before, values, " "), before, values)
+    return pc.coalesce(pc.binary_join_element_wise(before, values, mark), before, values)
+
+
+def _labelled(texts: Mapping[str, pa.Array]) -> pa.Array:
+    """Several columns as one text, each after its label; null where all are empty."""
+    parts = [pc.binary_join_element_wise(label, text, ": ") for label, text in texts.items()]
+    return reduce(partial(_joined, mark="; "), parts)
 
 
 _Faults = list[cells.Fault]

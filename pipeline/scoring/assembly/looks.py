@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pyarrow as pa
 
-from pipeline.scoring.assembly.columns import codes, days, latest, numbers, truths, whole
+from pipeline.scoring.assembly.columns import codes, days, latest, numbers, texts, truths, whole
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.decay.strength import (
     MeasuredSections,
@@ -14,8 +14,9 @@ from pipeline.scoring.decay.strength import (
     shell_of_reading,
     strength_table,
 )
+from pipeline.scoring.failure.hearsay import told_and_heard
 from pipeline.scoring.failure.measured import measured_findings
-from pipeline.scoring.failure.visual import Defects, visual_findings
+from pipeline.scoring.failure.visual import Defects
 from pipeline.scoring.failure.words import Findings
 from pipeline.scoring.parameters.failure import DEFECTS, FailureParameters
 from pipeline.tables import inputs
@@ -23,6 +24,7 @@ from pipeline.terms import Part
 from pipeline.units import Flags, Floats, Ints, Words
 
 _PARTS = len(inputs.PARTS)
+_NOTE = "note"
 _SOUNDS = {"hollow": "sounds_hollow", "doubtful": "sounds_doubtful"}
 
 
@@ -38,7 +40,9 @@ class Looks:
     section_tree, section_part, section_day : of each measured section.
     reading_tree, reading_part, reading_day, reading_kind : every reading of wood that gave a
         shell, and every pull test.
-    from_inventory : rows of defects that the inventory tells: its dead trees.
+    from_inventory : statement and values of the defects that the inventory tells, by row: its
+        dead trees, and what its remarks name.
+    hearsay : rows of defects that rest on a remark, shape (defects,).
     """
 
     defects: Defects
@@ -54,7 +58,8 @@ class Looks:
     reading_part: Words
     reading_day: Ints
     reading_kind: Ints
-    from_inventory: range
+    from_inventory: dict[int, tuple[str, dict[str, object]]]
+    hearsay: Flags
 
 
 def read_looks(
@@ -83,13 +88,17 @@ def read_looks(
     section_day = latest(section_of.astype(np.int64), shells.day[used], len(keys))
     section_tree, section_part = keys // _PARTS, (keys % _PARTS).astype(np.int8)
     strength = strength_table(sections, parameters.limits)
+    hearsay = np.zeros(len(rows.tree), np.bool_)
+    remarks = _remarks(defects, trees)
+    hearsay[list(remarks)] = True
     crack = np.isin(rows.defect, (parameters.kinds.crack, parameters.kinds.split)) & rows.latest
+    crack &= ~hearsay
     cracked = np.isin(keys, rows.tree[crack] * _PARTS + rows.part[crack])
     tells = gave | (shells.kind == inputs.READINGS.index("pull_test"))
     return Looks(
         defects=rows,
         defect_day=day,
-        seen=visual_findings(rows, parameters.visual, parameters.kinds),
+        seen=told_and_heard(rows, hearsay, parameters.visual, parameters.kinds, parameters.hearsay),
         sections=sections,
         section_tree=section_tree,
         section_part=section_part,
@@ -107,8 +116,25 @@ def read_looks(
         reading_part=shells.part[tells],
         reading_day=shells.day[tells],
         reading_kind=shells.kind[tells],
-        from_inventory=range(dead_from, len(rows.tree)),
+        from_inventory={
+            **remarks,
+            **{row: ("seen_dead_by_inventory", {}) for row in range(dead_from, len(rows.tree))},
+        },
+        hearsay=hearsay,
     )
+
+
+def _remarks(defects: pa.Table, trees: Trees) -> dict[int, tuple[str, dict[str, object]]]:
+    """What remarks name, by their row among the rated trees' defects."""
+    tree = whole(defects, "tree_key")
+    kept = np.flatnonzero(trees.rated[tree]) if len(tree) else tree
+    heard = np.flatnonzero(codes(defects, "origin", (_NOTE,))[kept] == 0)
+    rows = defects.take(pa.array(kept[heard]))
+    told = (texts(rows, name) for name in ("defect", "part", "quoted"))
+    return {
+        int(row): ("seen_note", {"defect": defect, "part": part, "quoted": quoted})
+        for row, defect, part, quoted in zip(heard, *told, strict=True)
+    }
 
 
 @dataclass(frozen=True)

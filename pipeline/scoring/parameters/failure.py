@@ -9,6 +9,7 @@ from pipeline.published.table import Library, PublishedTable
 from pipeline.scoring.decay.strength import StrengthLimits
 from pipeline.scoring.failure.bands import FailureBands
 from pipeline.scoring.failure.fungus import ATTACHMENTS, CODES, MATCHES, FungusRules
+from pipeline.scoring.failure.hearsay import HearsayLimit
 from pipeline.scoring.failure.measured import MeasuredWords
 from pipeline.scoring.failure.visual import (
     ANY,
@@ -66,6 +67,7 @@ class FailureParameters:
     bands: FailureBands
     matrices: RiskMatrices
     points: PointsScheme
+    hearsay: HearsayLimit
     rule_sources: dict[str, str]
 
 
@@ -100,11 +102,20 @@ def failure_parameters(library: Library) -> FailureParameters:
         bands=_bands(library.table("failure_bands")),
         matrices=_matrices(library),
         points=_points(library),
+        hearsay=_hearsay(library.table("notes_certainty")),
         rule_sources={
             row[key]: row["source"]
             for table, key in ((criteria, "rule_id"), (fungus, "rule_id"), (limits, "formula"))
             for row in table.rows
         },
+    )
+
+
+def _hearsay(t: PublishedTable) -> HearsayLimit:
+    stated = t.texts("polarity").index("stated")
+    return HearsayLimit(
+        word=int(words(t, "failure_at_most", FailureWord)[stated]),
+        points=int(integers(t, "points_at_most")[stated]),
     )
 
 

@@ -1,0 +1,44 @@
+"""Words for what the notes of an inventory say, each with the words that it rests on."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pipeline.render.wording_words import DEFECT_WORDS
+
+_OTHER_WORDS = {
+    "fungus": "a fungus without a name",
+    "danger": "danger",
+    "urgent": "haste",
+    "failed": "something that broke or fell",
+    "removed": "a tree that was taken away",
+    "to_fell": "a tree that is to go",
+}
+_AT = {
+    "roots": "at the roots",
+    "butt": "at the butt",
+    "stem": "on the stem",
+    "branch": "in the crown",
+}
+# These words say where it is.
+_PLACED = frozenset({"dead_tree", "dead_branch", "hanging_branch", "crown_dieback", "root_damage",
+                     "girdling_root", "lean"})  # fmt: skip
+
+
+def note_defect(word: str, part: str | None) -> str:
+    """'a crack on the stem'."""
+    named = DEFECT_WORDS.get(word) or _OTHER_WORDS[word]
+    return named if part is None or word in _PLACED else f"{named} {_AT[part]}"
+
+
+def notes_said(told: Sequence[Mapping[str, Any]]) -> str:
+    """Such as: perhaps decay at the butt (words), a crack on the stem (words)."""
+    return ", ".join(
+        f"{'perhaps ' if one['doubted'] else ''}{_named(one)} (\u201c{one['quoted']}\u201d)"
+        for one in told
+    )
+
+
+def _named(one: Mapping[str, Any]) -> str:
+    if one["name"]:
+        return f"{one['name']} {_AT[one['part']]}" if one["part"] else str(one["name"])
+    return note_defect(str(one["word"]), one["part"])

@@ -310,7 +310,8 @@ def _identifications(store: RunStore, rating: Numbers) -> None:
          rot_type=np.array(["unknown", "white", "brown", "soft"])[n % 4],
          probability_rot=[0.97] * count, **shares, significance=[3.5] * count,
          probability_serious=np.where(rating[n] >= 3, 0.93, 0.05),
-         needs_expert=n % 3 == 1, next_look=np.where(n % 2 == 0, "bruising", None),
+         needs_expert=n % 3 == 1,
+         next_look=["bruising" if k % 2 == 0 else None for k in n.tolist()],
          least_years=np.where(n == 0, 6.0, 1.0), years_running=np.where(n == 0, 2, 1),
          decided_by=["under_surface|month"] * count, against=["host"] * count)  # fmt: skip
 

@@ -127,7 +127,8 @@ class Fungi {
   why(b) {
     const c = this.columns, t = this.texts, speaks = t.said[c.for[b]], against = t.said[c.against[b]], second = this.share("p2", b);
     const beside = second > 0 && c.taxon2[b] ? [" rather than ", this.name(c.taxon2[b])] : [];
-    return el("p", {}, speaks ? `${capital(speaks)} for ` : "Little speaks for ", this.name(c.taxon1[b]), beside, ".", against ? ` ${capital(against)} against it.` : "");
+    if (!speaks && !against) return el("p", {}, "Nothing that was seen tells ", this.name(c.taxon1[b]), " from the next.");
+    return el("p", {}, speaks ? `${capital(speaks)} for ` : "Little that was seen speaks for ", this.name(c.taxon1[b]), beside, ".", against ? ` ${capital(against)} against it.` : "");
   }
 
   /* Rot and the parts it works in: a tree whose four parts are as dark as they are probable. */

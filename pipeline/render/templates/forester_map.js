@@ -172,7 +172,7 @@ class Page {
       Mark.section(t.rating[i], this.thread.decay(i), 48),
       el("span", {},
         el("span", { class: "head" }, el("span", {}, t.idOf(i)), el("span", {}, RATING_WORDS[t.rating[i]])),
-        el("span", { class: "sub" }, sentence ? Page.lines(sentence) : [t.words.species[t.species[i]] || "species not recorded", t.words.street[t.street[i]]].filter(Boolean).join(", "), el("br"),
+        el("span", { class: "sub" }, Page.lines(sentence || [t.words.species[t.species[i]] || "species not recorded", t.words.street[t.street[i]]].filter(Boolean).join(", ")),
           action && action !== "none" ? el("span", { class: "act" }, Mark.action(action, this.extras.paths, 16), spaced(action), t.words.quarter[t.quarter[i]] ? `, ${t.words.quarter[t.quarter[i]]}` : "") : ""))));
   }
 
@@ -204,7 +204,7 @@ class Page {
     return el("li", {}, el("button", { type: "button", class: urgent ? "urgent" : "", on: { click: go } },
       el("span", { class: "none", "aria-hidden": "true" }, at >= 0 ? "?" : "!"),
       el("span", {}, el("span", { class: "head" }, el("span", {}, at >= 0 ? this.extras.sightings.name[at] : more ? "Set aside" : "Not on the map"), el("span", {}, at >= 0 ? spaced(this.extras.sightings.match[at]) : where)),
-        el("span", { class: "sub" }, Page.lines(sentence), more ? el("br") : "", more))));
+        el("span", { class: "sub" }, Page.lines(sentence), more ? el("span", { class: "line" }, more) : ""))));
   }
 
   /* The trees in view: counted at once, listed only when the list is looked at. */

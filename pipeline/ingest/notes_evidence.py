@@ -61,7 +61,7 @@ def read(trees: pa.Table, library: Library, *, surveyed_on: Mapping[int, date | 
 
     Parameters
     ----------
-    trees : ingest.trees in the order of their keys.
+    trees : ingest.trees in the order of their keys, last_inspected_on as their rows tell it.
     surveyed_on : day of the survey of each tree file, by its key.
     """
     remarks = trees["notes"].combine_chunks()
@@ -138,11 +138,11 @@ def _flags(rows: pa.Table) -> pa.Array:
 
 
 def _days(trees: pa.Table, surveyed_on: Mapping[int, date | None]) -> pa.Array:
-    """Day of the survey of each tree's file, null where it is not known."""
+    """Day on which each row was written: its own, else that of the survey, null where unknown."""
     keys = sorted(surveyed_on)
     days = pa.array([surveyed_on[key] for key in keys], pa.date32())
     at = pc.index_in(trees["source_key"].combine_chunks(), pa.array(keys, pa.int32()))
-    return days.take(at)
+    return pc.coalesce(trees["last_inspected_on"].combine_chunks(), days.take(at))
 
 
 def _translated(column: pa.ChunkedArray, words: Mapping[str, str]) -> pa.Array:

@@ -126,6 +126,12 @@ def changed(table: pa.Table, changes: TreeChanges) -> pa.Table:
     return table
 
 
+def as_told(after: pa.Table, before: pa.Table) -> pa.Table:
+    """The trees as history left them, but inspected last on the day that their own rows tell."""
+    name = "last_inspected_on"
+    return after.set_column(after.column_names.index(name), name, before[name])
+
+
 def _array(value: object) -> pa.Array | pa.ChunkedArray:
     if isinstance(value, np.ndarray):
         return pa.array(value, from_pandas=np.issubdtype(value.dtype, np.floating))

@@ -11,7 +11,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from larkmere import faults, files, history, inspections, places, sightings, streets, trees
+from larkmere import (
+    beholders,
+    faults,
+    files,
+    history,
+    inspections,
+    places,
+    sightings,
+    streets,
+    trees,
+)
 from larkmere.draws import Draws
 
 SIGHTING_COLUMNS = (
@@ -44,6 +54,10 @@ SIGHTING_FAULTS = {
     ),
     "sighting_soil_over_roots": ("accepted_as_is", "root evidence of lower weight: dig and look"),
     "sighting_reported_twice": ("accepted_as_is", "the same conk two days later by somebody else"),
+    "sighting_seen_again": (
+        "accepted_as_is",
+        "the same fungus a year later, described by somebody who does not name it",
+    ),
     "sighting_without_place": (
         "set_aside",
         "no tree id and no point; the first one speaks of a split",
@@ -75,13 +89,16 @@ def build() -> Town:
     visits = inspections.Visits(Draws(4))
     stories = inspections.make_safe_stories(visits, stand)
     serious = inspections.serious_stories(visits, book)
+    stories_told = len(book.rows)
     sightings.ordinary(book)
+    beholders.as_people_see(book, Draws(7), since=stories_told)
     planted = sightings.planted(book)
     inspections.follow_ups(visits, book)
     inspections.dead_trees(visits, stand)
     inspections.routine(visits, stand)
     decided = history.decisions(book, serious)
     work = history.work_done(stand, book, Draws(5))
+    planted["sighting_seen_again"] = beholders.seen_again(book, Draws(8), since=stories_told)
     register = _register(book, stories, planted, visits)
     return Town(blocks, buildings, stand, book, visits, decided, work, register)
 

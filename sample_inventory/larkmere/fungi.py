@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 
 from larkmere.trees import Tree
 
+CHARACTERS = ("form", "upper_colour", "under_colour", "upper_texture", "under_surface", "flesh",
+              "arrangement")  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Fungus:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from larkmere.draws import Draws
-from larkmere.fungi import ALL, BY_NAME, FREE_STANDING, Fungus, fits
+from larkmere.fungi import ALL, BY_NAME, CHARACTERS, FREE_STANDING, Fungus, fits
 from larkmere.geometry import Cells, Point, degrees, distance
 from larkmere.trees import Tree, nearest_other
 
@@ -12,8 +12,6 @@ _NAMERS = (
     ("trained_inspector", 42, 70, 95), ("public", 26, 25, 70), ("image_model", 18, 30, 85),
     ("specialist", 9, 88, 98), ("laboratory", 5, 99, 100),
 )  # fmt: skip
-_CHARACTERS = ("form", "upper_colour", "under_colour", "upper_texture", "under_surface", "flesh",
-               "arrangement")  # fmt: skip
 OFFICE_SIGHTINGS = 96
 PHONE_SIGHTINGS = 44
 
@@ -94,7 +92,7 @@ def described(fungus: Fungus, tree: Tree, draws: Draws, *, named: bool | None = 
 
 
 def _name(fungus: Fungus, draws: Draws, named: bool) -> dict[str, object]:
-    looks: dict[str, object] = {key: getattr(fungus, key) for key in _CHARACTERS}
+    looks: dict[str, object] = {key: getattr(fungus, key) for key in CHARACTERS}
     if not named:
         kept = {key: value for key, value in looks.items() if draws.chance(0.8)}
         return {"name_by": "unknown", **kept}

@@ -50,6 +50,7 @@ SIGHTING_CHECKS = {
     "sighting_free_standing": "match = 'not_decay'",
     "sighting_soil_over_roots": "attachment = 'soil_over_root' and match in ('by_id', 'by_place')",
     "sighting_reported_twice": "match in ('by_id', 'by_place')",
+    "sighting_seen_again": "match in ('by_id', 'by_place')",
     "sighting_unknown_tree": "match_note = 'id_unknown'",
 }
 # Rows that must be set aside, with the code of the reason.

@@ -4,7 +4,7 @@ All sightings of one fruiting fungus carry what is found of it; pages show it on
 which it was seen.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -53,12 +53,6 @@ def names(library: Library) -> dict[str, tuple[str, str]]:
     return told | {_UNLISTED: ("", UNLISTED)}
 
 
-def best_names(context: RenderContext, taxa: Iterable[str]) -> list[str]:
-    """Taxa as plain text."""
-    known = names(context.library)
-    return ["".join(known.get(taxon, (taxon.replace("_", " "), ""))) for taxon in taxa]
-
-
 def told_of(context: RenderContext, sighting_keys: pa.Array | pa.ChunkedArray) -> pa.Table:
     """The columns TOLD of these sightings; empty where a key is none, or nothing is found."""
     table = context.table("scoring.identifications")
@@ -72,10 +66,9 @@ def told_of(context: RenderContext, sighting_keys: pa.Array | pa.ChunkedArray) -
             rounded = pc.round(plain, _DECIMALS)
             plain = pc.min_element_wise(rounded, 1 - 10.0**-_DECIMALS, skip_nulls=False)
         made[name] = plain
-    taxa = rows["taxon_1"].cast(pa.string()).to_pylist()
-    known = iter(best_names(context, [taxon for taxon in taxa if taxon]))
-    best = pa.array([next(known) if taxon else None for taxon in taxa], pa.string())
-    return pa.table({TOLD[0]: best, **made})
+    taxa = _encoded(rows["taxon_1"])
+    known = ["".join(name) for name in _named(context.library, taxa.dictionary.to_pylist())]
+    return pa.table({TOLD[0]: pa.array(known, pa.string()).take(taxa.indices), **made})
 
 
 def weightiest(context: RenderContext, tree_keys: pa.Array | pa.ChunkedArray) -> pa.Array:
@@ -94,7 +87,7 @@ def pack(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, dic
     """Fruiting fungi as columns for a page, and the texts that their codes stand for."""
     found = bodies(context)
     coded = _Codes()
-    taxa = [found[f"taxon_{place}"].cast(pa.string()).to_pylist() for place in PLACES]
+    taxa = [found[f"taxon_{place}"].cast(pa.string()) for place in PLACES]
     columns: dict[str, packing.Array] = {"tree": _places(trees, found["tree_key"])}
     for place, ids in zip(PLACES, taxa, strict=True):
         columns[f"taxon{place}"] = coded.of("taxa", ids)
@@ -108,10 +101,10 @@ def pack(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, dic
         "expert": found["needs_expert"].to_numpy(zero_copy_only=False).astype(np.uint8),
         "years": np.rint(found["least_years"].to_numpy()).astype(np.uint32),
         "running": found["years_running"].to_numpy().astype(np.uint32),
-        "look": coded.of("looks", found["next_look"].cast(pa.string()).to_pylist()),
-        "for": coded.of("said", map(speak, found["decided_by"].cast(pa.string()).to_pylist())),
-        "against": coded.of("said", map(speak, found["against"].cast(pa.string()).to_pylist())),
-        "apart": coded.of("apart", _apart(context.library, taxa[0], taxa[1])),
+        "look": coded.of("looks", found["next_look"]),
+        "for": coded.of("said", found["decided_by"], speak),
+        "against": coded.of("said", found["against"], speak),
+        "apart": coded.of("apart", _pairs(taxa[0], taxa[1]), _apart(context.library)),
         **_seen(context, found["sighting_key"].to_numpy()),
     }
     return packing.columns(columns), {
@@ -131,10 +124,16 @@ class _Codes:
     def __init__(self) -> None:
         self._known: dict[str, dict[str, int]] = {}
 
-    def of(self, kind: str, texts: Iterable[str | None]) -> packing.Array:
-        known = self._known.setdefault(kind, {})
-        made = [known.setdefault(text, len(known) + 1) if text else 0 for text in texts]
-        return np.asarray(made, np.uint32)
+    def of(
+        self, kind: str, column: pa.ChunkedArray, words: Callable[[str], str] = str
+    ) -> packing.Array:
+        """Codes of the words of a column; the words are made once for each different text."""
+        known, coded = self._known.setdefault(kind, {}), _encoded(column)
+        made = [words(text) for text in coded.dictionary.to_pylist()]
+        codes = [known.setdefault(text, len(known) + 1) if text else 0 for text in made]
+        at = coded.indices.fill_null(len(codes)).to_numpy(zero_copy_only=False)
+        found: packing.Array = np.asarray([*codes, 0], np.uint32)[at]
+        return found
 
     def texts(self, *kinds: str) -> dict[str, list[str]]:
         return {kind: ["", *self._known.get(kind, {})] for kind in kinds}
@@ -157,14 +156,24 @@ def _looks(library: Library, characters: list[str]) -> list[dict[str, str]]:
     ]
 
 
-def _apart(library: Library, first: list[str], second: list[str]) -> list[str]:
-    """How the first taxon is told from the second, '' where no table says it."""
+def _pairs(first: pa.ChunkedArray, second: pa.ChunkedArray) -> pa.ChunkedArray:
+    return pc.binary_join_element_wise(first, second, "|")
+
+
+def _apart(library: Library) -> Callable[[str], str]:
+    """From two taxa, joined with |, how they are told apart; '' where no table says it."""
     rows = library.table("look_alikes", key=("taxon_id", "mistaken_for")).rows
     known = {(row["taxon_id"], row["mistaken_for"]): row["tell_apart"] for row in rows}
-    return [
-        known.get((one, other)) or known.get((other, one)) or ""
-        for one, other in zip(first, second, strict=True)
-    ]
+
+    def told(pair: str) -> str:
+        first, second = pair.split("|")
+        return known.get((first, second)) or known.get((second, first)) or ""
+
+    return told
+
+
+def _encoded(column: pa.ChunkedArray) -> pa.DictionaryArray:
+    return column.cast(pa.string()).combine_chunks().dictionary_encode()
 
 
 def _seen(context: RenderContext, body_keys: Ints) -> dict[str, packing.Array]:

@@ -105,7 +105,8 @@ class Hazards:
         schools = self._nearest(points, self._schools, self._near["school_near"])
         roads = self._nearest(points, self._roads, self._near["traffic_near"])
         rails = self._nearest(points, self._rails, self._near["railway_near"])
-        fungi, least = hazards_fungus.of_trees(self._context), hazards_fungus.limits(self._context)
+        fungi = hazards_fungus.of_trees(self._context, stops["tree_key"])
+        least = hazards_fungus.limits(self._context)
         brittle = self._brittle(fungi, least)
         reasons = action_sentences(self._context, stops["tree_key"], starts="no_climb")
         return [

@@ -8,6 +8,7 @@ brittle. From which probability on stands in config/published/key_limits.csv.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.render import fungi
@@ -50,11 +51,11 @@ def limits(context: RenderContext) -> Limits:
     )
 
 
-def of_trees(context: RenderContext) -> Mapping[int, FungusOfTree]:
-    """Trees with a fungus that may rot them."""
+def of_trees(context: RenderContext, tree_keys: pa.ChunkedArray) -> Mapping[int, FungusOfTree]:
+    """Those of these trees with a fungus that may rot them."""
     found = fungi.bodies(context)
     speaks = pc.and_(
-        pc.greater_equal(found["tree_key"], 0),
+        pc.is_in(found["tree_key"], value_set=pc.unique(tree_keys)),
         pc.not_equal(found["decay_evidence"].cast("string"), "no"),
     )
     found = found.filter(speaks)

@@ -5,21 +5,35 @@ import pyarrow as pa
 import typer
 
 from pipeline.cli.reading import Sighted
-from pipeline.cli.spoken import Asked, said, wrapped
+from pipeline.cli.spoken import Asked, printable, said, wrapped
 from pipeline.render.files import inert
 from pipeline.scoring.assembly.identified import SHOWN, Identified
 from pipeline.scoring.identification.meaning import ROTS, Decay
 from pipeline.scoring.parameters.identification import IdentificationParameters
+from pipeline.units import Ints
 
-_DIGITS, _MOST = 4, 20
+MOST = 20
+_DIGITS = 4
 
 
-def table(sighted: Sighted, found: Identified, parameters: IdentificationParameters) -> pa.Table:
-    """The columns of the answer file, one row a sighting, in the order of the file."""
+def table(
+    sighted: Sighted,
+    found: Identified,
+    parameters: IdentificationParameters,
+    sighting_id: tuple[str, ...],
+    back: Ints,
+) -> pa.Table:
+    """The columns of the answer file, one row a sighting, in the order of the file.
+
+    Parameters
+    ----------
+    sighted, found : each different record once.
+    sighting_id, back : of each sighting its id and its place among the records.
+    """
     ids = np.array(parameters.key.taxon_id)
     looks = np.array([*parameters.looks.character, ""])
     columns: dict[str, object] = {
-        "sighting_id": [inert(text) for text in sighted.sighting_id],
+        "sighting_id": [inert(text) for text in sighting_id],
         "decay_evidence": [Decay(at).name.lower() for at in found.decay.tolist()],
     }
     for place in range(SHOWN):
@@ -34,18 +48,27 @@ def table(sighted: Sighted, found: Identified, parameters: IdentificationParamet
         "next_look": looks[found.look],
         "unread_words": [inert(text) for text in sighted.unread],
     }
-    return pa.table(columns)
+    return pa.table(
+        {
+            name: values if name == "sighting_id" else pa.array(values).take(pa.array(back))
+            for name, values in columns.items()
+        }
+    )
 
 
-def tell(sighted: Sighted, found: Identified, asked: Asked) -> None:
-    """Print each identification: a ranked list, what decided, what it means, what to do next."""
-    count = len(sighted.sighting_id)
-    for at in range(min(count, _MOST)):
-        if count > 1:
-            typer.echo(f"--- {sighted.sighting_id[at]}")
+def tell(sighted: Sighted, found: Identified, asked: Asked, *, of: int) -> None:
+    """Print each identification: a ranked list, what decided, what it means, what to do next.
+
+    Parameters
+    ----------
+    of : number of all sightings, of which these are the first.
+    """
+    for at, sighting_id in enumerate(sighted.sighting_id):
+        if of > 1:
+            typer.echo(f"--- {printable(sighting_id)}")
         for line in said(at, sighted, found, asked):
             typer.echo(wrapped(line))
         typer.echo("")
-    if count > _MOST:
-        typer.echo(f"... and {count - _MOST:,} more: write them with --out")
+    if of > MOST:
+        typer.echo(f"... and {of - MOST:,} more: write them with --out")
     typer.echo("A screening aid: it says what a fungus tells of the wood, never that a tree holds.")

@@ -1,5 +1,6 @@
 """The verb identify: which fungus it may be, how sure, and what to look at next."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -8,7 +9,14 @@ import pyarrow.csv
 import typer
 
 from pipeline.cli import answers
-from pipeline.cli.reading import COLUMNS, Sighted, read_file, read_table
+from pipeline.cli.reading import (
+    COLUMNS,
+    Sighted,
+    distinct_rows,
+    ids_of,
+    read_file,
+    read_table,
+)
 from pipeline.cli.spoken import Asked, what_to_look_at, wrapped
 from pipeline.errors import InputError
 from pipeline.published.table import Library
@@ -73,15 +81,19 @@ def identify(  # noqa: PLR0913, PLR0917 - each option is one thing to look at
     else:
         _need_something(told, parameters)
         table = pa.table({column: pa.array([value], pa.string()) for column, value in told.items()})
-    sighted = read_table(table, library, parameters)
+    # Many records of a file say the same: each is read and identified once.
+    once, back = distinct_rows(table)
+    sighted = read_table(once, library, parameters)
     if source is None:
         _need_sense(sighted)
-    few, first, back = distinct(sighted.evidence, sighted.odd)
-    found = run_key(few, sighted.odd[first], parameters, sure=sure).rows(back)
+    few, first, place = distinct(sighted.evidence, sighted.odd)
+    found = run_key(few, sighted.odd[first], parameters, sure=sure).rows(place)
     if out is not None:
-        _write(answers.table(sighted, found, parameters), out)
+        _write(answers.table(sighted, found, parameters, ids_of(table), back), out)
         return
-    answers.tell(sighted, found, Asked(parameters, library))
+    shown = replace(sighted.rows(back[: answers.MOST]), sighting_id=ids_of(table)[: answers.MOST])
+    asked = Asked(parameters, library)
+    answers.tell(shown, found.rows(back[: answers.MOST]), asked, of=table.num_rows)
 
 
 def _write(table: pa.Table, out: Path) -> None:

@@ -22,7 +22,9 @@ COLUMNS = (
     *CHARACTERS, "position", "host", "host_certain", "month", "region", "layers", "name",
     "name_by", "name_certainty", "date", "lon", "sighting_id",
 )  # fmt: skip
-_NO = frozenset({"no", "n", "false", "0"})
+_SURE = {"yes": 1, "y": 1, "true": 1, "1": 1, "no": 0, "n": 0, "false": 0, "0": 0}
+# An unread word is shown as far as this.
+_LONGEST = 60
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,39 @@ class Sighted:
     unread: tuple[str, ...]
     layers: Floats
     name: tuple[str, ...]
+
+    def rows(self, which: Ints) -> "Sighted":
+        """Some of the sightings, in that order."""
+        at = which.tolist()
+        return Sighted(
+            tuple(self.sighting_id[row] for row in at),
+            self.evidence.rows(which),
+            self.odd[which],
+            tuple(self.unread[row] for row in at),
+            self.layers[which],
+            tuple(self.name[row] for row in at),
+        )
+
+
+def ids_of(table: pa.Table) -> tuple[str, ...]:
+    """Ids of the sightings as the file has them, else the number of the row."""
+    if "sighting_id" not in table.column_names:
+        return tuple(map(str, range(1, table.num_rows + 1)))
+    told = table["sighting_id"].to_pylist()
+    return tuple(x or str(at) for at, x in enumerate(told, start=1))
+
+
+def distinct_rows(table: pa.Table) -> tuple[pa.Table, Ints]:
+    """Each record once, its id apart, and the place of every sighting among them."""
+    place = np.zeros(table.num_rows, np.int64)
+    for name in table.column_names:
+        if name != "sighting_id":
+            coded = table[name].combine_chunks().dictionary_encode()
+            code = coded.indices.fill_null(len(coded.dictionary)).to_numpy(zero_copy_only=False)
+            both = place * (len(coded.dictionary) + 1) + code
+            place = np.unique(both, return_inverse=True)[1].reshape(-1)
+    _, first, back = np.unique(place, return_index=True, return_inverse=True)
+    return table.take(pa.array(first)), np.asarray(back, np.int64).reshape(-1)
 
 
 def read_file(path: Path) -> pa.Table:
@@ -105,10 +140,20 @@ class _Cells:
         values[found.row] = found.state
         return values
 
+    def number(self, name: str, low: float, high: float) -> Floats:
+        """One number a row, NaN where there is none; a text that is none in its range is unread."""
+        coded = self.column(name).combine_chunks().dictionary_encode()
+        texts = coded.dictionary.to_pylist()
+        values = np.array([*(_number(text, low, high) for text in texts), np.nan])
+        code = coded.indices.fill_null(len(texts)).to_numpy(zero_copy_only=False)
+        bad = np.array([*(bool(text.strip()) for text in texts), False]) & np.isnan(values)
+        self.keep({int(at): (f"{name}={texts[code[at]]}",) for at in np.flatnonzero(bad[code])})
+        return np.asarray(values[code], np.float64)
+
     def keep(self, more: dict[int, tuple[str, ...]]) -> None:
         """Keep unread words of some rows."""
         for at, bad in more.items():
-            self.unread.setdefault(at, []).extend(bad)
+            self.unread.setdefault(at, []).extend(map(_on_one_line, bad))
 
 
 def read_table(table: pa.Table, library: Library, parameters: IdentificationParameters) -> Sighted:
@@ -125,12 +170,12 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
                               least_score=Matching().misspelling_score)  # fmt: skip
     genera = {genus: at for at, genus in enumerate(parameters.genera)}
     host = one("host", lambda text: genera.get(trees.answer(text).genus or ""))
-    certain = one("host_certain", lambda text: 0 if text.lower() in _NO else 1, missing=1) == 1
+    certain = one("host_certain", lambda text: _SURE.get(text.lower()), missing=1) == 1
     words.mark_hosts(seen, host, certain, key)
     month, dated = one("month", _whole(1, 12)), one("date", _month_of)
     words.mark_months(seen, np.where(month > 0, month, dated), key)
     region = one("region", lambda text: _found(words.region_of(text, key.regions)))
-    by_place = words.region_by_longitude(_numbers(column("lon")), key.regions)
+    by_place = words.region_by_longitude(cells.number("lon", -180.0, 180.0), key.regions)
     layers = one("layers", _whole(1, 200))
     words.mark_layers(seen, layers, key)
     observers = {name: at for at, name in enumerate(key.names.name_by)}
@@ -143,11 +188,10 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
         name=named,
         meanings=meanings,
         name_by=by,
-        certainty=_numbers(column("name_certainty")),
+        certainty=cells.number("name_certainty", 0.0, 1.0),
     )
-    ids = column("sighting_id").to_pylist()
     return Sighted(
-        sighting_id=tuple(x or str(at) for at, x in enumerate(ids, start=1)),
+        sighting_id=ids_of(table),
         evidence=evidence,
         odd=strange,
         unread=tuple("|".join(cells.unread.get(at, ())) for at in range(count)),
@@ -156,10 +200,24 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
     )
 
 
+def _on_one_line(word: str) -> str:
+    """A word for a cell: no marks that steer a terminal, none that part words."""
+    shown = "".join(mark if mark.isprintable() else " " for mark in word.replace("|", "/"))
+    return " ".join(shown.split())[:_LONGEST]
+
+
+def _number(text: str, low: float, high: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        return float("nan")
+    return value if low <= value <= high else float("nan")
+
+
 def _whole(low: int, high: int) -> Callable[[str], int | None]:
     def read(text: str) -> int | None:
-        value = float(text) if text.replace(".", "", 1).isdigit() else -1.0
-        return int(value) if value.is_integer() and low <= value <= high else None
+        value = _number(text, low, high)
+        return int(value) if value.is_integer() else None
 
     return read
 
@@ -171,19 +229,6 @@ def _month_of(text: str) -> int | None:
 
 def _found(place: int) -> int | None:
     return place if place >= 0 else None
-
-
-def _numbers(column: pa.ChunkedArray) -> Floats:
-    """Numbers of a column of text, NaN where it holds none."""
-    coded = column.combine_chunks().dictionary_encode()
-    values = []
-    for text in coded.dictionary.to_pylist():
-        try:
-            values.append(float(text))
-        except ValueError:
-            values.append(float("nan"))
-    code = coded.indices.fill_null(len(values)).to_numpy(zero_copy_only=False)
-    return np.asarray(np.array([*values, float("nan")], np.float64)[code], np.float64)
 
 
 def _names(

@@ -40,6 +40,9 @@ _READ_AS = {
     "date": "year-month-day",
     "layers": "a whole number from 1",
     "region": "north_america or europe",
+    "host_certain": "yes or no",
+    "name_certainty": "a number from 0 to 1",
+    "lon": "a longitude in degrees",
 }
 _EVIDENCE = {
     Decay.YES: "Taken as growing on this tree: evidence of decay in its wood.",
@@ -118,7 +121,7 @@ def _plain(character: str) -> str:
     return {"host_uncertain": "perhaps on"}.get(character, character.replace("_", " "))
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
     """What somebody wrote, without marks that steer a terminal."""
     return "".join(mark for mark in text if mark.isprintable())
 
@@ -127,7 +130,7 @@ def _not_understood(at: int, sighted: Sighted, one: Evidence, asked: Asked) -> I
     vocabulary = asked.parameters.key.vocabulary
     for word in filter(None, sighted.unread[at].split("|")):
         character, _, text = word.partition("=")
-        line = f"Not understood, not used: {_plain(character)} {_printable(text)!r}"
+        line = f"Not understood, not used: {_plain(character)} {printable(text)!r}"
         if character == "host":
             line += " is no genus of trees that is known here"
         elif character in _READ_AS:
@@ -140,7 +143,7 @@ def _not_understood(at: int, sighted: Sighted, one: Evidence, asked: Asked) -> I
         yield line
     if one.name[0] < 0:
         return
-    name = _printable(sighted.name[at])
+    name = printable(sighted.name[at])
     means = np.flatnonzero(one.meanings[one.name[0]] > 0)
     names = asked.parameters.spoken
     if sighted.odd[at]:

@@ -111,6 +111,9 @@ def test_a_name_in_no_list_is_kept_and_goes_to_somebody_who_knows() -> None:
         ("--layers", "-3", "layers '-3' is not a whole number from 1"),
         ("--under-colour", "chartreuse", "under colour 'chartreuse'; the words are white"),
         ("--region", "mars", "region 'mars' is not north_america or europe"),
+        ("--layers", "\u00b2", "layers '\u00b2' is not a whole number from 1"),
+        ("--name-certainty", "3", "name certainty '3' is not a number from 0 to 1"),
+        ("--host-certain", "maybe", "host certain 'maybe' is not yes or no"),
     ],
 )
 def test_a_word_that_means_nothing_is_told_with_what_would(
@@ -165,6 +168,19 @@ def test_what_people_write(tmp_path: Path) -> None:
         told = [float(row[f"probability_{place}"]) for place in (1, 2, 3)]
         assert told == sorted(told, reverse=True)
         assert 0 <= sum(told) <= 1.0001
+
+
+def test_unread_words_stay_on_one_line_and_steer_nothing(tmp_path: Path) -> None:
+    row = answered(tmp_path, 'a,"\x1b[31mred\n|x;y",,,,,butt,attached,"b|c",6,,,,europe,')[0]
+    assert set(row["unread_words"].split("|")) == {"form=[31mred", "form=x", "form=y", "host=b/c"}
+
+
+def test_records_that_say_the_same_keep_their_ids_and_order(tmp_path: Path) -> None:
+    shelf = "shelf,brown,white,pores,single,butt,attached,Quercus,9,3,,,europe,zoned"
+    mulch = "gilled_cluster,,,gills,cluster,mulch,free,Acer,9,,,,europe,"
+    rows = answered(tmp_path, f"b,{shelf}", f"a,{mulch}", f"c,{shelf}", f"d,{mulch}")
+    assert [row["sighting_id"] for row in rows] == ["b", "a", "c", "d"]
+    assert [row["decay_evidence"] for row in rows] == ["yes", "no", "yes", "no"]
 
 
 def test_many_sightings_of_one_body_are_answered_once_and_alike(tmp_path: Path) -> None:

@@ -172,7 +172,7 @@ def test_what_people_write(tmp_path: Path) -> None:
 
 def test_unread_words_stay_on_one_line_and_steer_nothing(tmp_path: Path) -> None:
     row = answered(tmp_path, 'a,"\x1b[31mred\n|x;y",,,,,butt,attached,"b|c",6,,,,europe,')[0]
-    assert set(row["unread_words"].split("|")) == {"form=[31mred", "form=x", "form=y", "host=b/c"}
+    assert set(row["unread_words"].split("|")) == {"form= [31mred", "form=x", "form=y", "host=b/c"}
 
 
 def test_records_that_say_the_same_keep_their_ids_and_order(tmp_path: Path) -> None:

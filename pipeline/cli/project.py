@@ -8,6 +8,7 @@ import typer
 
 from pipeline.cli import column_account, options, tell
 from pipeline.errors import SettingsError
+from pipeline.ingest import evidence_map
 from pipeline.ingest import stage as ingest_stage
 from pipeline.ingest.siting import NoPlaceError
 from pipeline.progress import shown
@@ -50,6 +51,7 @@ def check(
     if columns:
         for kind in INPUTS.values():
             _print_columns(kind)
+        typer.echo(f"\n{str(evidence_map.__doc__).strip()}")
         return
     if city is None:
         raise SettingsError(

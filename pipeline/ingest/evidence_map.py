@@ -1,4 +1,4 @@
-"""Columns that are evidence: what a column map may say of them, and what is wrong with that.
+"""Columns that are evidence, and what a column map may say of them.
 
 An entry of a column map for trees says that a column holds a sighting, a defect, a reading or a
 decision for a part of the tree, and what each of its words means::

@@ -1,7 +1,7 @@
 "use strict";
 /* The fungi of a tree: candidates with how sure they are, what spoke for the first, rot and parts,
    age, what to look at next, whom to ask. One block a fruiting fungus; its sightings add up. */
-const FUNGUS_SHOWN = 3;
+const FUNGUS_SHOWN = 3, FUNGUS_MOST = 12;
 const FUNGUS_UNSURE = "unsure";
 const FUNGUS_PARTS = [["branch", "branches"], ["stem", "stem"], ["butt", "butt"], ["roots", "roots"]];
 
@@ -73,8 +73,9 @@ class Fungi {
 
   render(rows) {
     const made = rows.slice(0, FUNGUS_SHOWN).map((b, at) => this.one(b, at, rows.length));
-    const rest = rows.slice(FUNGUS_SHOWN);
-    if (rest.length) made.push(el("details", {}, el("summary", {}, `${many(rest.length, "more fungus", "more fungi")} on this tree`), rest.map((b, at) => this.one(b, at + FUNGUS_SHOWN, rows.length))));
+    const rest = rows.slice(FUNGUS_SHOWN, FUNGUS_MOST);
+    if (rest.length) made.push(el("details", {}, el("summary", {}, `${many(rows.length - FUNGUS_SHOWN, "more fungus", "more fungi")} on this tree`), rest.map((b, at) => this.one(b, at + FUNGUS_SHOWN, rows.length)),
+      rows.length > FUNGUS_MOST ? el("p", {}, `${(rows.length - FUNGUS_MOST).toLocaleString("en")} more, less serious, are in the layers for a GIS.`) : ""));
     return made;
   }
 
@@ -95,11 +96,10 @@ class Fungi {
   }
 
   seen(b) {
-    const c = this.columns, days = [];
-    for (let s = this.start[b]; s < this.start[b + 1]; s++) days.push(c.day[s] ? dayWords(dayOf(c.day[s])) : "on an unknown day");
-    if (days.length === 1) return c.day[this.start[b]] ? `One sighting, ${days[0]}.` : "One sighting; its day is not known.";
-    const told = days.slice(0, 4).join("; ");
-    return `${days.length.toLocaleString("en")} sightings add up: ${told}${days.length > 4 ? `; and ${(days.length - 4).toLocaleString("en")} earlier` : ""}.`;
+    const c = this.columns, from = this.start[b], count = c.seen[b];
+    if (count === 1) return c.day[from] ? `One sighting, ${dayWords(dayOf(c.day[from]))}.` : "One sighting; its day is not known.";
+    const told = Array.from(c.day.slice(from, from + Math.min(count, 4)), (day) => (day ? dayWords(dayOf(day)) : "an unknown day"));
+    return `${count.toLocaleString("en")} sightings add up: ${[...new Set(told)].join("; ")}${count > 4 ? `; and ${(count - 4).toLocaleString("en")} that are no newer` : ""}.`;
   }
 
   /* Three candidates, a fungus that no list holds, and all the rest: together they are one. */

@@ -229,7 +229,8 @@ def _hosts(
 
     How often trees of a genus are met beside fungi is taken from how many taxa list it. Given the
     host it is the same factor for all taxa and cancels; what stays is how a taxon of many hosts is
-    spread over them, so a better count of street trees would change little. A group, as broadleaf, stands for every genus of it that the taxon does not list.
+    spread over them, so a better count of street trees would change little. A group, as
+    broadleaf, stands for every genus of it that the taxon does not list.
     """
     species = library.table("tree_species")
     hosts = library.table("taxon_hosts", key=("taxon_id", "genus"))

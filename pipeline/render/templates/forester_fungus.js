@@ -127,7 +127,7 @@ class Fungi {
   why(b) {
     const c = this.columns, t = this.texts, speaks = t.said[c.for[b]], against = t.said[c.against[b]], second = this.share("p2", b);
     const beside = second > 0 && c.taxon2[b] ? [" rather than ", this.name(c.taxon2[b])] : [];
-    if (!speaks && !against) return el("p", {}, "Nothing that was seen tells ", this.name(c.taxon1[b]), " from the next.");
+    if (!speaks && !against) return el("p", {}, "Nothing that was seen tells ", this.name(c.taxon1[b]), " from ", this.name(c.taxon2[b]), ": how often each is found decides.");
     return el("p", {}, speaks ? `${capital(speaks)} for ` : "Little that was seen speaks for ", this.name(c.taxon1[b]), beside, ".", against ? ` ${capital(against)} against it.` : "");
   }
 

@@ -165,7 +165,7 @@ class Fungi {
     if (c.look[b]) {
       const look = t.looks[c.look[b]], with_ = look.needs && look.needs !== "none" ? `, with a ${look.needs}` : "";
       made.push(el("p", { class: "look" }, el("strong", {}, "Look next. "), look.look, look.minutes ? el("span", { class: "quiet" }, ` About ${many(Number(look.minutes), "minute", "minutes")}${with_}.`) : ""));
-    } else made.push(el("p", { class: "quiet" }, "No single further look would tell much more."));
+    } else made.push(el("p", { class: "quiet" }, "By the figures no single further look would tell much more."));
     if (c.apart[b]) made.push(el("p", { class: "apart" }, el("strong", {}, "Easily mistaken: "), this.name(c.taxon1[b]), " and ", this.name(c.taxon2[b]), `. ${capital(t.apart[c.apart[b]])}${/[.!?]$/.test(t.apart[c.apart[b]]) ? "" : "."}`));
     if (c.expert[b]) made.push(el("div", { class: "expert" }, el("p", {}, el("strong", {}, "Send photographs to somebody who knows:")), el("ol", {}, t.photographs.map((what) => el("li", {}, what)))));
     return made;

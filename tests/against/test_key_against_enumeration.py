@@ -169,17 +169,24 @@ def before(catalogue: Catalogue, evidence: Evidence, row: int) -> list[float]:
         return prior
     means = [float(m) for m in evidence.meanings[name]]
     anywhere = how_common(catalogue, 2)
-    here = to_one([m * p / a for m, p, a in zip(means, prior, anywhere, strict=True)])
+
+    def of_region(weights: list[float]) -> list[float]:
+        found = [w * p / a for w, p, a in zip(weights, prior, anywhere, strict=True)]
+        total = math.fsum(found)
+        return [math.fsum(weights) * f / total if total else 0.0 for f in found]
+
+    here = of_region(means)
     by = int(evidence.name_by[row])
     cap = min(catalogue.cap[by], catalogue.most)
     stated = float(evidence.certainty[row])
     right = cap if math.isnan(stated) else min(stated, cap)
     taxa = range(len(prior))
-    instead = []
-    for taxon in taxa:
-        alike = math.fsum(means[named] * catalogue.alike[named][taxon] for named in taxa)
-        genus = math.fsum(means[named] * catalogue.genus[named][taxon] for named in taxa)
-        instead.append(catalogue.among[by][0] * alike + catalogue.among[by][1] * genus)
+    spreads = [
+        of_region([math.fsum(means[n] * table[n][taxon] for n in taxa) for taxon in taxa])
+        for table in (catalogue.alike, catalogue.genus)
+    ]
+    among = catalogue.among[by]
+    instead = [among[0] * a + among[1] * g for a, g in zip(*spreads, strict=True)]
     left = 1 - math.fsum(instead)
     return [right * here[t] + (1 - right) * (instead[t] + left * prior[t]) for t in taxa]
 

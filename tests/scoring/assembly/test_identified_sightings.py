@@ -107,6 +107,18 @@ def test_the_region_of_the_settings_decides_which_fungi_are_expected(tmp_path: P
     )
 
 
+def test_who_errs_in_america_has_not_seen_a_fungus_of_europe(tmp_path: Path) -> None:
+    # Told of a lacquered shelf whose form does not fit: its look-alike of Europe is no answer.
+    odd = {**NAMED, "taxon_id": "ganoderma_sessile", "name_by": "trained_inspector",
+           "name_certainty": 0.9, "position": "butt", "form": "hoof", "upper_colour": "red_brown",
+           "under_colour": "white", "arrangement": "overlapping"}  # fmt: skip
+    america, europe = (
+        shares(score(tmp_path / region, town([odd]), region=region)).get("ganoderma_pfeifferi", 0.0)
+        for region in ("us-mi", "de-by")
+    )
+    assert america < 0.05 < europe
+
+
 def test_a_genus_name_spreads_over_its_species(tmp_path: Path) -> None:
     genus = {**NAMED, "taxon_id": "ganoderma", "name_text": "Ganoderma", "position": "butt"}
     store = score(tmp_path, town([genus]))

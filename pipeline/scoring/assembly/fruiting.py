@@ -1,6 +1,6 @@
 """Which sightings are of one fruiting fungus, and everything that is found of each."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from pipeline.scoring.identification.evidence import Evidence, shares
 from pipeline.scoring.identification.heard import Heard, heard
 from pipeline.scoring.identification.key import Key
 from pipeline.scoring.identification.names import trusted
-from pipeline.scoring.identification.questions import next_look
+from pipeline.scoring.identification.questions import Looks, next_look
 from pipeline.scoring.parameters.identification import CHARACTERS
 from pipeline.scoring.parameters.sighted import SightedParameters
 from pipeline.units import Flags, Floats, Ints
@@ -241,15 +241,19 @@ def _find_batch(
     weight = fungi.weights(told.evidence.seen[mine.row], mine, key.vocabulary)
     named = told.evidence.rows(units.named[which])
     prior = keys.log_prior(named, key)
-    before = _expected(named, weight, key)
-    raw = keys.normalised(prior + weight @ np.log(key.likelihood))
-    posterior = fungi.doubted(raw, before, parameters.least_doubt)
+    posterior = keys.normalised(prior + weight @ np.log(key.likelihood))
+    certain = np.flatnonzero(posterior.max(axis=1, initial=0.0) > 1.0 - parameters.least_doubt)
+    before = _expected(named.rows(certain), weight[certain], key)
+    posterior[certain] = fungi.doubted(posterior[certain], before, parameters.least_doubt)
     taxon, probability = keys.first(posterior, SHOWN)
     rot = meaning.rot_probability(posterior, ident.traits)
     seen = weight > 0
     sits = attachments(seen, key)
     contradiction = sits.free & (sits.on_tree | sits.attached | sits.soil_over_root)
     odd = contradiction | told.strange[units.named[which]]
+    expert = meaning.needs_expert(
+        posterior, ident.traits, ident.limits, sure=parameters.sure, odd=odd
+    )
     speaks = _speaks(weight, named, prior, taxon, key)
     unit, listed = np.nonzero(posterior >= LEAST_SHOWN)
     return Found(
@@ -262,16 +266,8 @@ def _find_batch(
         significance=meaning.mean_significance(posterior, ident.traits),
         serious=meaning.probability_of_serious(posterior, ident.traits, ident.limits),
         decay=meaning.decay_evidence(sits, posterior, ident.traits),
-        expert=meaning.needs_expert(
-            posterior, ident.traits, ident.limits, sure=parameters.sure, odd=odd
-        ),
-        look=next_look(
-            posterior,
-            _looked_at(seen, key),
-            key,
-            ident.traits,
-            ident.looks,
-        ),
+        expert=expert,
+        look=_look(posterior, _looked_at(seen, key), expert, parameters),
         decides=_foremost(speaks, parameters.speaks_from),
         against=_foremost(-speaks, parameters.speaks_from),
         heard=heard(
@@ -285,6 +281,38 @@ def _find_batch(
         listed_taxon=listed,
         listed=posterior[unit, listed],
     )
+
+
+def _look(posterior: Floats, looked: Flags, expert: Flags, parameters: SightedParameters) -> Ints:
+    """The look to take next where one is needed: the fungus or its rot is in doubt; (units,)."""
+    ident = parameters.identification
+    sure = meaning.rot_probability(posterior, ident.traits).max(axis=1, initial=0.0)
+    sure = np.minimum(sure, posterior.max(axis=1, initial=0.0))
+    doubtful = expert | (sure < parameters.sure)
+    found = np.full(len(posterior), -1, np.int64)
+    # The host has most states by far: where it is known, its worth need not be computed.
+    host = looked[:, ident.key.vocabulary.characters.index("host")]
+    for rows in (np.flatnonzero(doubtful & host), np.flatnonzero(doubtful & ~host)):
+        if rows.size:
+            open_looks, places = _open_looks(looked[rows], ident.looks, ident.key)
+            at = next_look(posterior[rows], looked[rows], ident.key, ident.traits, open_looks)
+            found[rows] = np.where(at >= 0, places[at], -1)
+    return found
+
+
+def _open_looks(looked: Flags, looks: Looks, key: Key) -> tuple[Looks, Ints]:
+    """The looks that not all of these units had, at least one, and their places among all."""
+    said = [key.vocabulary.characters.index(name) for name in looks.character]
+    places = np.flatnonzero(~looked[:, said].all(axis=0))
+    places = places if places.size else np.zeros(1, np.int64)
+    some = replace(
+        looks,
+        character=tuple(looks.character[at] for at in places),
+        look=tuple(looks.look[at] for at in places),
+        minutes=looks.minutes[places],
+        order=looks.order[places],
+    )
+    return some, places
 
 
 def _looked_at(seen: Flags, key: Key) -> Flags:

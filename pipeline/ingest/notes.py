@@ -4,17 +4,27 @@ What is found is quoted with its place in the text. Nothing here decides about a
 hearsay, and what is made of it stays on the review list.
 """
 
+import re
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.ingest import notes_scope
-from pipeline.ingest.notes_lexicon import DANGER, FUNGUS, NOTHING, Lexicon, Meaning, Place, Span
+from pipeline.ingest.notes_lexicon import (
+    DANGER,
+    FUNGUS,
+    NOTHING,
+    Known,
+    Lexicon,
+    Meaning,
+    Place,
+    Span,
+)
 from pipeline.ingest.notes_scope import FORMER, STATED, Reading
-from pipeline.ingest.notes_text import plain, words_of
+from pipeline.ingest.notes_text import folded, plain, words_of
 from pipeline.published.table import Library
 from pipeline.units import Ints
 
@@ -28,13 +38,9 @@ _DEAD_TREE, _BRANCH = "dead_tree", "branch"
 # A remark with fewer words can be a name or a number; of more, a third should be known.
 _WORDS_OF_A_LANGUAGE = 5
 _KNOWN_SHARE = 0.34
-_SCHEMA = pa.schema(
-    {
-        "row": pa.int64(), "kind": pa.string(), "word": pa.string(), "taxon_id": pa.string(),
-        "part": pa.string(), "polarity": pa.string(), "certainty": pa.float64(),
-        "language": pa.string(), "quoted": pa.string(), "start": pa.int64(), "end": pa.int64(),
-    }
-)  # fmt: skip
+_DIGIT = re.compile(r"\d")
+_TEXTS = ("kind", "word", "taxon_id", "part", "polarity", "language", "quoted")
+_NUMBERS = ("start", "end")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,45 +104,53 @@ class NoteReader:
             texts = texts.combine_chunks()
         coded = texts if pa.types.is_dictionary(texts.type) else texts.dictionary_encode()
         different = [text or "" for text in coded.dictionary.to_pylist()]
-        heard, unread, language = self._read_all(different)
+        heard, unread, language = self._read_alike(different)
         code = coded.indices.cast(pa.int64()).fill_null(len(different)).to_numpy()
         count = np.array([len(found) for found in heard] + [0], np.int64)
         row = np.repeat(np.arange(len(code)), count[code])
         within = np.arange(len(row)) - np.repeat(np.cumsum(count[code]) - count[code], count[code])
         place = (np.cumsum(count) - count)[code[row]] + within if len(row) else within
         flat = self._table([found for several in heard for found in several])
-        table = flat.take(pa.array(place)).add_column(0, "row", pa.array(row)).cast(_SCHEMA)
+        table = flat.take(pa.array(place)).add_column(0, "row", pa.array(row))
         odd = np.append(np.asarray(unread, np.bool_), False)
         return Notes(table, len(different), np.flatnonzero(odd[code]), language)
 
     def read_alone(self, text: str) -> list[Found]:
         """The findings of one text that has no neighbours to tell its language by."""
-        return self._read_all([text])[0][0]
+        return self._read_alike([text])[0][0]
+
+    def _read_alike(self, texts: Sequence[str]) -> tuple[list[list[Found]], list[bool], str | None]:
+        """Texts that differ in their digits alone are read once: no number means anything here."""
+        masked = [_DIGIT.sub("0", text) for text in texts]
+        place = {text: number for number, text in enumerate(dict.fromkeys(masked))}
+        heard, unread, language = self._read_all(list(place))
+        own = [
+            [
+                replace(one, quoted=text[one.start : one.end]) if "0" in one.quoted else one
+                for one in heard[place[key]]
+            ]
+            for text, key in zip(texts, masked, strict=True)
+        ]
+        return own, [unread[place[key]] for key in masked], language
 
     def _read_all(self, texts: Sequence[str]) -> tuple[list[list[Found]], list[bool], str | None]:
         """Findings of each text, whether no word of it is known, and the language of most."""
         lexicon = self._lexicon
         bags = [plain(text).split() for text in texts]
-        bare = {word: word.strip(".,;:!?()[]|\"'") for bag in bags for word in bag}
-        pieces = {word: words_of(text).word for word, text in bare.items()}
+        pieces = {word: _pieces(word) for word in {word for bag in bags for word in bag}}
         lexicon.learn({piece for several in pieces.values() for piece in several})
-        rouses = {
-            word: any(lexicon.known(piece).trigger for piece in several)
-            for word, several in pieces.items()
-        }
-        spoken = {
-            word: any(lexicon.known(piece).languages for piece in several)
-            for word, several in pieces.items()
-        }
+        known = {word: [lexicon.known(piece) for piece in own] for word, own in pieces.items()}
+        spoken = {word: any(one.languages for one in own) for word, own in known.items()}
         letters = {word for word, several in pieces.items() if any(map(str.isalpha, several))}
+        rousing = _Rousing(known)
         tally: Counter[str] = Counter()
         for word, times in Counter(word for bag in bags for word in bag).items():
-            for piece in pieces[word]:
-                for language in lexicon.known(piece).languages:
+            for one in known[word]:
+                for language in one.languages:
                     tally[language] += times
         order = self._ranked(tally)
         heard = [
-            self._read_one(text, order) if any(map(rouses.__getitem__, bag)) else []
+            self._read_one(text, order) if rousing.by(bag) else []
             for text, bag in zip(texts, bags, strict=True)
         ]
         unread = [
@@ -159,7 +173,7 @@ class NoteReader:
         tally[order[0]] += 1
         language = max(order, key=lambda word: tally[word])
         languages = frozenset({language})
-        groups = lexicon.spans(lexicon.meanings, words, languages)
+        groups = lexicon.spans("meanings", words, languages)
         hits = [span for group in groups if (span := _first_meant(group)) is not None]
         reading = Reading(words, lexicon, languages, hits)
         found = [
@@ -171,15 +185,42 @@ class NoteReader:
         return _merged(found)
 
     def _table(self, found: Sequence[Found]) -> pa.Table:
-        columns: dict[str, list[object]] = {
-            name: [getattr(one, name) for one in found]
-            for name in ("kind", "word", "taxon_id", "part", "polarity")
+        columns = {
+            name: pa.array([getattr(one, name) for one in found], pa.string()).dictionary_encode()
+            for name in _TEXTS
         }
-        columns["certainty"] = [self.certainty[one.polarity] for one in found]
-        for name in ("language", "quoted", "start", "end"):
-            columns[name] = [getattr(one, name) for one in found]
-        schema = pa.schema([_SCHEMA.field(name) for name in columns])
-        return pa.table(columns, schema=schema)
+        for name in _NUMBERS:
+            columns[name] = pa.array([getattr(one, name) for one in found], pa.int64())
+        sure = [self.certainty[one.polarity] for one in found]
+        return pa.table({**columns, "certainty": pa.array(sure, pa.float64())})
+
+
+class _Rousing:
+    """Which words make it worth while to read a text closely."""
+
+    def __init__(self, known: Mapping[str, Sequence[Known]]) -> None:
+        """Keep apart what says something alone and what needs further words beside it."""
+        self._alone = {word for word, own in known.items() if any(one.alone for one in own)}
+        self._needs = {
+            word: [need for one in own for need in one.needs] for word, own in known.items()
+        }
+        self._forms = {
+            word: frozenset().union(*(one.forms for one in own)) for word, own in known.items()
+        }
+
+    def by(self, bag: Sequence[str]) -> bool:
+        """Whether the words of a text can hold a phrase of findings."""
+        if not self._alone.isdisjoint(bag):
+            return True
+        needs = [need for word in bag for need in self._needs[word]]
+        if not needs:
+            return False
+        forms = frozenset().union(*(self._forms[word] for word in bag))
+        return any(need <= forms for need in needs)
+
+
+def _pieces(word: str) -> tuple[str, ...]:
+    return (word,) if word.isalnum() else words_of(word).word
 
 
 def _is_foreign(known: Sequence[bool]) -> bool:
@@ -202,6 +243,9 @@ def _found(
 ) -> Found:
     meaning, words = hit.phrase.means, reading.words
     start, end = words.start[hit.first], words.end[hit.last - 1]
+    places = folded(text)[1]
+    if places is not None:
+        start, end = places[start], places[end - 1] + 1
     word, part = meaning.meaning, meaning.part or (where.part if where else None)
     if word == _DEAD_TREE and where is not None and where.dead_means:
         # 'crown dead', 'branch in the lower crown dead': a part died, not the tree

@@ -14,10 +14,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.ingest.derived import Derived, DerivedDefects, DerivedSightings
-from pipeline.ingest.notes import NoteReader, Notes
+from pipeline.ingest.notes import NoteReader
 from pipeline.published.table import Library
 from pipeline.tables.catalogue_notes import NOTES
-from pipeline.units import Flags
+from pipeline.units import Flags, Ints
 
 Texts = npt.NDArray[np.str_]
 
@@ -68,7 +68,8 @@ def read(trees: pa.Table, library: Library, *, surveyed_on: Mapping[int, date | 
     if remarks.null_count == len(remarks):
         return nothing()
     notes = NoteReader(library).read(remarks)
-    table, tree = notes.table, notes.table["row"].to_numpy()
+    table = _plain(notes.table)
+    tree = table["row"].to_numpy()
     meanings = library.table("notes_meanings")
     danger = dict(zip(meanings.texts("word"), meanings.texts("danger"), strict=True))
     silent = dict(zip(meanings.texts("word"), meanings.texts("part_if_silent"), strict=True))
@@ -90,7 +91,16 @@ def read(trees: pa.Table, library: Library, *, surveyed_on: Mapping[int, date | 
         sightings=(_sightings(table, seen, days, accepted),),
         defects=(_defects(table, hurt, days, silent),),
     )
-    return Said(derived, told, _account(trees, notes, used))
+    return Said(derived, told, _account(trees, table, notes.unread, used))
+
+
+def _plain(table: pa.Table) -> pa.Table:
+    """The findings with their labels as plain texts."""
+    columns = {
+        name: column.cast(pa.string()) if pa.types.is_dictionary(column.type) else column
+        for name, column in zip(table.column_names, table.columns, strict=True)
+    }
+    return pa.table(columns)
 
 
 def _sightings(
@@ -156,22 +166,22 @@ def _mapped(column: pa.ChunkedArray, words: Mapping[str, str], value: str) -> Fl
     return np.asarray(pc.is_in(column, chosen), np.bool_)
 
 
-def _account(trees: pa.Table, notes: Notes, used: Texts) -> Mapping[int, str]:
+def _account(trees: pa.Table, table: pa.Table, unknown: Ints, used: Texts) -> Mapping[int, str]:
     """Of each file: how many findings became nothing, and how many remarks were not understood."""
     source = trees["source_key"].to_numpy()
     idle = np.flatnonzero(used == "counted")
-    polarity = notes.table["polarity"].to_numpy()[idle]
+    polarity = table["polarity"].to_numpy()[idle]
     why = np.select(
         [polarity == "negated", polarity == "former"], ["denied", "of the past"],
         "of trees no longer there",
     )  # fmt: skip
     said: dict[int, str] = {}
-    file_of = source[notes.table["row"].to_numpy()[idle]]
+    file_of = source[table["row"].to_numpy()[idle]]
     for key in np.unique(file_of).tolist():
         kinds, numbers = np.unique(why[file_of == key], return_counts=True)
         told = [f"{number:,} {kind}" for kind, number in zip(kinds, numbers, strict=True)]
         said[key] = f"findings in notes that became nothing: {', '.join(told)}"
-    files, unread = np.unique(source[notes.unread], return_counts=True)
+    files, unread = np.unique(source[unknown], return_counts=True)
     for key, number in zip(files.tolist(), unread.tolist(), strict=True):
         kept = f"{number:,} notes hold hardly a word that is known, and are kept as they are"
         said[key] = f"{said[key]}; {kept}" if key in said else kept

@@ -7,8 +7,8 @@ phrase after a ^ only counts where a sentence or a part between commas begins wi
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from dataclasses import dataclass
+from typing import Any, Generic, Literal, TypeVar
 
 import numpy as np
 from rapidfuzz.distance import Levenshtein
@@ -70,6 +70,7 @@ class Place:
     dead_means: str | None
 
 
+Kind = Literal["meanings", "cues", "places"]
 Means = TypeVar("Means", Meaning, Cue, Place)
 
 
@@ -77,37 +78,40 @@ Means = TypeVar("Means", Meaning, Cue, Place)
 class Phrase(Generic[Means]):
     """Numbers of its words' forms, its language, its letters and what it means.
 
-    `heads` is true of a phrase that only counts where its sentence begins with it.
+    `heads` is true of a phrase that only counts where its sentence begins with it; `rest` are the
+    forms after the first.
     """
 
     forms: tuple[int, ...]
     language: str
     letters: int
     means: Means
-    heads: bool = False
+    heads: bool
+    rest: frozenset[int]
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of one word: forms that it fits, languages that use it, small-word uses."""
+    """What is known of one word.
+
+    Parameters
+    ----------
+    forms : forms of the tables that it fits.
+    languages : those that use it.
+    fills : languages in which it is a small word.
+    joins, alternates : it means 'and' or 'or'; it means 'or'.
+    begins : phrases of each kind that begin with it.
+    alone : one word of it is a phrase of findings; `needs` are the further forms of the others.
+    """
 
     forms: frozenset[int]
     languages: frozenset[str]
     fills: frozenset[str]
     joins: bool
     alternates: bool
-    trigger: bool
-
-
-@dataclass
-class Book(Generic[Means]):
-    """Phrases of one kind by the form of their first word."""
-
-    by_first: dict[int, list[Phrase[Means]]] = field(default_factory=lambda: defaultdict(list))
-
-    def add(self, phrase: Phrase[Means]) -> None:
-        """Hold one more."""
-        self.by_first[phrase.forms[0]].append(phrase)
+    begins: dict[Kind, tuple[Phrase[Any], ...]]
+    alone: bool
+    needs: tuple[frozenset[int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +134,9 @@ class Lexicon:
         self._within: dict[str, int] = {}
         self._count = 0
         self._languages_of: dict[int, set[str]] = defaultdict(set)
-        self.meanings: Book[Meaning] = Book()
-        self.cues: Book[Cue] = Book()
-        self.places: Book[Place] = Book()
+        self._books: dict[Kind, dict[int, list[Phrase[Any]]]] = {
+            kind: defaultdict(list) for kind in ("meanings", "cues", "places")
+        }
         self._uses: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
         self._known: dict[str, Known] = {}
         self._add_small_words(library.table("notes_language", key=("word", "language")))
@@ -140,12 +144,12 @@ class Lexicon:
         self._add_cues(library.table("notes_polarity", key=("word", "language", "side", "only")))
         for row in library.table("notes_parts", key=("word", "language")).rows:
             place = Place(row["part"], row["dead_means"] or None)
-            self._add(self.places, row["word"], row["language"], place)
+            self._add("places", row["word"], row["language"], place)
         self.abbreviations = frozenset(
             word for word in self._exact if 1 < len(word) <= _LONG_DANGER_LETTERS
             and any(
                 (phrase.means.polarity, phrase.means.side) == ("suspected", "before")
-                for phrase in self.cues.by_first.get(self._exact[word], ())
+                for phrase in self._books["cues"].get(self._exact[word], ())
             )
         )  # fmt: skip
         used = set().union(*self._languages_of.values()) - {LATIN}
@@ -171,14 +175,15 @@ class Lexicon:
         for word, form in self._slips(unknown):
             self._known[word] = self._look_up(word, self._known[word].forms | {form})
 
-    def spans(
-        self, book: Book[Means], words: Words, languages: frozenset[str]
-    ) -> list[list[Span[Means]]]:
+    def spans(self, kind: Kind, words: Words, languages: frozenset[str]) -> list[list[Span[Any]]]:
         """Phrases found from left to right, the longest first; those of one place together."""
-        found: list[list[Span[Means]]] = []
+        found: list[list[Span[Any]]] = []
+        known = [self.known(word) for word in words.word]
+        present = frozenset().union(*(one.forms for one in known))
         at = 0
-        while at < len(words.word):
-            best = self._longest(book, words, at, languages)
+        while at < len(known):
+            begins = [p for p in known[at].begins[kind] if p.rest <= present]
+            best = self._longest(begins, words, known, at, languages) if begins else []
             if best:
                 found.append(best)
                 at = best[0].last
@@ -187,43 +192,28 @@ class Lexicon:
         return found
 
     def _longest(
-        self, book: Book[Means], words: Words, at: int, languages: frozenset[str]
-    ) -> list[Span[Means]]:
-        best: list[Span[Means]] = []
+        self,
+        begins: Sequence[Phrase[Any]],
+        words: Words,
+        known: Sequence[Known],
+        at: int,
+        languages: frozenset[str],
+    ) -> list[Span[Any]]:
+        best: list[Span[Any]] = []
         rank = (-1, -1, False)
-        for form in self.known(words.word[at]).forms:
-            for phrase in book.by_first.get(form, ()):
-                own = phrase.language in languages or phrase.language == LATIN
-                if not own and phrase.letters < _FOREIGN_LETTERS:
-                    continue
-                last = self._fits(phrase, words, at)
-                if last < 0:
-                    continue
-                mine = (last, phrase.letters, own)
-                if mine > rank:
-                    best, rank = [], mine
-                if mine == rank:
-                    best.append(Span(at, last, phrase))
+        for phrase in begins:
+            own = phrase.language in languages or phrase.language == LATIN
+            if not own and phrase.letters < _FOREIGN_LETTERS:
+                continue
+            last = _fits(phrase, words, known, at)
+            if last < 0:
+                continue
+            mine = (last, phrase.letters, own)
+            if mine > rank:
+                best, rank = [], mine
+            if mine == rank:
+                best.append(Span(at, last, phrase))
         return best
-
-    def _fits(self, phrase: Phrase[Means], words: Words, at: int) -> int:
-        """Place after the last word of the phrase, -1 if it does not stand here."""
-        clause = words.clause[at]
-        if phrase.heads and at > 0 and words.segment[at - 1] == words.segment[at]:
-            return -1
-        here = at + 1
-        for form in phrase.forms[1:]:
-            while True:
-                if here >= len(words.word) or words.clause[here] != clause:
-                    return -1
-                known = self.known(words.word[here])
-                if form in known.forms:
-                    break
-                if phrase.language not in known.fills:
-                    return -1
-                here += 1
-            here += 1
-        return here
 
     def _add_small_words(self, table: PublishedTable) -> None:
         for row in table.rows:
@@ -233,7 +223,7 @@ class Lexicon:
     def _add_meanings(self, library: Library) -> None:
         for row in library.table("notes_words", key=("word", "language", "meaning")).rows:
             meaning = Meaning(row["meaning"], None, row["part"] or None)
-            self._add(self.meanings, row["word"], row["language"], meaning)
+            self._add("meanings", row["word"], row["language"], meaning)
         named: dict[str, set[str]] = defaultdict(set)
         rows = [*library.table("taxon_names", key=("name", "taxon_id")).rows]
         for row in rows:
@@ -250,22 +240,22 @@ class Lexicon:
         for row in library.table("danger_words", key=("word", "language")).rows:
             word = row["word"] + ("*" if len(row["word"]) >= _LONG_DANGER_LETTERS else "")
             meant = _OF_DANGER.get(row["meaning"], DANGER)
-            self._add(self.meanings, word, row["language"], Meaning(meant, None, None))
+            self._add("meanings", word, row["language"], Meaning(meant, None, None))
 
     def _add_fungus(self, name: str, taxon_id: str, language: str) -> None:
         meaning = Meaning(FUNGUS, taxon_id, None)
         words = words_of(name).word
         if language == LATIN:
-            self._add(self.meanings, name, LATIN, meaning)
+            self._add("meanings", name, LATIN, meaning)
             if len(words) == 2 and words[1] not in {"sp", "spp"}:  # noqa: PLR2004
-                self._add(self.meanings, f"{words[0][0]} {words[1]}", LATIN, meaning)
+                self._add("meanings", f"{words[0][0]} {words[1]}", LATIN, meaning)
             return
         if language == "de" and len(words[-1]) >= _STARRED_NAME_LETTERS:
-            self._add(self.meanings, " ".join([*words[:-1], words[-1] + "*"]), "de", meaning)
+            self._add("meanings", " ".join([*words[:-1], words[-1] + "*"]), "de", meaning)
             return
-        self._add(self.meanings, name, language, meaning)
+        self._add("meanings", name, language, meaning)
         if not words[-1].endswith("s"):
-            self._add(self.meanings, " ".join([*words[:-1], words[-1] + "s"]), language, meaning)
+            self._add("meanings", " ".join([*words[:-1], words[-1] + "s"]), language, meaning)
 
     def _add_cues(self, table: PublishedTable) -> None:
         for row in table.rows:
@@ -273,14 +263,16 @@ class Lexicon:
                 row["polarity"], row["side"], int(row["reach_words"]),
                 frozenset(row["only"].split()),
             )  # fmt: skip
-            self._add(self.cues, row["word"], row["language"], cue)
+            self._add("cues", row["word"], row["language"], cue)
 
-    def _add(self, book: Book[Means], text: str, language: str, means: Means) -> None:
+    def _add(self, kind: Kind, text: str, language: str, means: Means) -> None:
         starred, heads = _starred_words(text.removeprefix(_HEAD)), text.startswith(_HEAD)
         for words in _without_umlauts(starred) if language == "de" else (starred,):
             forms = tuple(self._form(word) for word in words)
             letters = sum(len(word.strip("*")) for word in words)
-            book.add(Phrase(forms, language, letters, means, heads))
+            self._books[kind][forms[0]].append(
+                Phrase(forms, language, letters, means, heads, frozenset(forms[1:]))
+            )
             for form in forms:
                 self._languages_of[form].add(language)
 
@@ -308,12 +300,18 @@ class Lexicon:
         uses = self._uses.get(word, {})
         languages = {language for form in forms for language in self._languages_of[form]}
         languages.update(*uses.values())
+        begins = {
+            kind: tuple(phrase for form in sorted(forms) for phrase in book.get(form, ()))
+            for kind, book in self._books.items()
+        }
         return Known(
             frozenset(forms), frozenset(languages - {LATIN}),
             frozenset(uses.get("filler", ())),
             bool(uses.get("conjunction")) or bool(uses.get("or")) or word in {"/", "+", "&"},
             bool(uses.get("or")),
-            any(form in self.meanings.by_first for form in forms),
+            begins,
+            any(len(phrase.forms) == 1 for phrase in begins["meanings"]),
+            tuple({phrase.rest for phrase in begins["meanings"]}),
         )  # fmt: skip
 
     def _long_forms(self) -> list[tuple[list[str], list[int], int]]:
@@ -345,6 +343,25 @@ class Lexicon:
                     if parts[at][1][0] == forms[to][0]:
                         pairs.append((parts[at][0], numbers[to]))
         return sorted(set(pairs))
+
+
+def _fits(phrase: Phrase[Any], words: Words, known: Sequence[Known], at: int) -> int:
+    """Place after the last word of the phrase, -1 if it does not stand here."""
+    if phrase.heads and at > 0 and words.segment[at - 1] == words.segment[at]:
+        return -1
+    clause = words.clause[at]
+    here = at + 1
+    for form in phrase.forms[1:]:
+        while True:
+            if here >= len(known) or words.clause[here] != clause:
+                return -1
+            if form in known[here].forms:
+                break
+            if phrase.language not in known[here].fills:
+                return -1
+            here += 1
+        here += 1
+    return here
 
 
 def _cut(word: str, size: int, cut: int) -> str:

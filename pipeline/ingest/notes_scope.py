@@ -45,8 +45,8 @@ class Reading:
 
 def polarities(reading: Reading) -> list[str]:
     """The polarity of each finding of a text, in their order."""
-    groups = reading.lexicon.spans(reading.lexicon.cues, reading.words, reading.languages)
-    cues = [span for group in groups for span in group]
+    groups = reading.lexicon.spans("cues", reading.words, reading.languages)
+    cues: list[Span[Cue]] = [span for group in groups for span in group]
     breaks = [span for span in cues if span.phrase.means.polarity == STATED]
     # 'decay possible at the wound': the words belong to the finding that they follow at once
     ends = {hit.last for hit in reading.hits}
@@ -188,8 +188,8 @@ def _broken(first: int, last: int, breaks: Sequence[Span[Cue]]) -> bool:
 
 def wheres(reading: Reading) -> list[Place | None]:
     """The part that each finding speaks of, in their order; None where the text is silent."""
-    groups = reading.lexicon.spans(reading.lexicon.places, reading.words, reading.languages)
-    places = [group[0] for group in groups]
+    groups = reading.lexicon.spans("places", reading.words, reading.languages)
+    places: list[Span[Place]] = [group[0] for group in groups]
     return [_where(reading, hit, places) for hit in reading.hits]
 
 

@@ -14,6 +14,8 @@ _DASHES = frozenset("-\u2013\u2014")
 _WORDS_OF_ONE_MARK = frozenset("?/+&")
 _LIGATURES = {"ß": "ss", "œ": "oe", "Œ": "oe", "æ": "ae", "Æ": "ae", "ø": "o", "Ø": "o", "ł": "l"}
 _DIAERESIS = "\u0308"
+# Letters that are folded one by one, without a look at their neighbours.
+_LATIN = re.compile("[\\x00-\\u024f]*")
 # An abbreviation ends with a full stop that ends no sentence.
 _SHORT = 2
 
@@ -25,7 +27,7 @@ class Words:
     Parameters
     ----------
     word : folded words, and the marks ? / + & as words of their own.
-    start, end : place in the text as it was given, end exclusive.
+    start, end : place in the folded text, end exclusive; `places` leads back to the text as given.
     clause : number of sentence ends before the word.
     segment : number of commas, brackets, colons and sentence ends before the word.
     colon : the last mark before the word is a colon or a dash.
@@ -41,7 +43,11 @@ class Words:
 
 def plain(text: str) -> str:
     """Small letters, umlauts as two letters, no other accents, no markup."""
-    return folded(text)[0]
+    if "<" in text:
+        text = _TAG.sub(_blank, text)
+    if "&" in text or not _LATIN.fullmatch(text):
+        return folded(text)[0]
+    return text.lower() if text.isascii() else text.translate(_PLAIN_LETTERS)
 
 
 def folded(text: str) -> tuple[str, list[int] | None]:
@@ -63,7 +69,7 @@ def folded(text: str) -> tuple[str, list[int] | None]:
 
 def words_of(text: str, abbreviations: frozenset[str] = frozenset()) -> Words:
     """The words of a text; a full stop after one of `abbreviations` ends no sentence."""
-    small, places = folded(text)
+    small = plain(text)
     word: list[str] = []
     start: list[int] = []
     end: list[int] = []
@@ -76,8 +82,8 @@ def words_of(text: str, abbreviations: frozenset[str] = frozenset()) -> Words:
         mark = found.group()
         if mark[0].isalnum() or mark in _WORDS_OF_ONE_MARK:
             word.append(mark)
-            start.append(found.start() if places is None else places[found.start()])
-            end.append(found.end() if places is None else places[found.end() - 1] + 1)
+            start.append(found.start())
+            end.append(found.end())
             clause.append(clauses)
             segment.append(segments)
             colon.append(by_colon)
@@ -150,3 +156,9 @@ def _folded_letter(letter: str) -> str:
         elif not unicodedata.combining(part) and unicodedata.category(part) != "Cf":
             kept.extend(part.lower())
     return "".join(kept)
+
+
+_PLAIN_LETTERS = {
+    code: _folded_letter(chr(code)).replace(_DIAERESIS, "e" if chr(code).lower() in "äöü" else "")
+    for code in range(0x80, 0x250)
+} | {code: chr(code).lower() for code in range(0x80)}

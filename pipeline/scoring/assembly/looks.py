@@ -5,7 +5,16 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pyarrow as pa
 
-from pipeline.scoring.assembly.columns import codes, days, latest, numbers, texts, truths, whole
+from pipeline.scoring.assembly.columns import (
+    codes,
+    day_text,
+    days,
+    latest,
+    numbers,
+    texts,
+    truths,
+    whole,
+)
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.decay.strength import (
     MeasuredSections,
@@ -24,7 +33,7 @@ from pipeline.terms import Part
 from pipeline.units import Flags, Floats, Ints, Words
 
 _PARTS = len(inputs.PARTS)
-_NOTE = "note"
+_NOTE, _COLUMN = "note", "column"
 _SOUNDS = {"hollow": "sounds_hollow", "doubtful": "sounds_doubtful"}
 
 
@@ -89,8 +98,9 @@ def read_looks(
     section_tree, section_part = keys // _PARTS, (keys % _PARTS).astype(np.int8)
     strength = strength_table(sections, parameters.limits)
     hearsay = np.zeros(len(rows.tree), np.bool_)
-    remarks = _remarks(defects, trees)
-    hearsay[list(remarks)] = True
+    read = _read_from_rows(defects, trees)
+    # a column is a surveyor's own answer to what was asked; only a free remark is hearsay
+    hearsay[[row for row, (statement, _) in read.items() if statement == "seen_note"]] = True
     crack = np.isin(rows.defect, (parameters.kinds.crack, parameters.kinds.split)) & rows.latest
     crack &= ~hearsay
     cracked = np.isin(keys, rows.tree[crack] * _PARTS + rows.part[crack])
@@ -117,23 +127,29 @@ def read_looks(
         reading_day=shells.day[tells],
         reading_kind=shells.kind[tells],
         from_inventory={
-            **remarks,
+            **read,
             **{row: ("seen_dead_by_inventory", {}) for row in range(dead_from, len(rows.tree))},
         },
         hearsay=hearsay,
     )
 
 
-def _remarks(defects: pa.Table, trees: Trees) -> dict[int, tuple[str, dict[str, object]]]:
-    """What remarks name, by their row among the rated trees' defects."""
+def _read_from_rows(defects: pa.Table, trees: Trees) -> dict[int, tuple[str, dict[str, object]]]:
+    """What remarks and columns of the inventory name, by row among the rated trees' defects."""
     tree = whole(defects, "tree_key")
     kept = np.flatnonzero(trees.rated[tree]) if len(tree) else tree
-    heard = np.flatnonzero(codes(defects, "origin", (_NOTE,))[kept] == 0)
-    rows = defects.take(pa.array(kept[heard]))
+    origin = codes(defects, "origin", (_NOTE, _COLUMN))[kept]
+    own = np.flatnonzero(origin >= 0)
+    rows = defects.take(pa.array(kept[own]))
     told = (texts(rows, name) for name in ("defect", "part", "quoted"))
+    named = [
+        (int(row), {"defect": defect, "part": part, "quoted": quoted})
+        for row, defect, part, quoted in zip(own, *told, strict=True)
+    ]
+    seen = [day_text(int(day)) for day in days(rows, "seen_on")]
     return {
-        int(row): ("seen_note", {"defect": defect, "part": part, "quoted": quoted})
-        for row, defect, part, quoted in zip(heard, *told, strict=True)
+        row: ("seen_note", said) if origin[row] == 0 else ("seen_column", {**said, "seen_on": day})
+        for (row, said), day in zip(named, seen, strict=True)
     }
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from pipeline.errors import RenderError
 from pipeline.render.wording_actions import INSPECT, chosen, deadline, do, kept, make_safe, the
+from pipeline.render.wording_notes import note_defect
 from pipeline.render.wording_numbers import HUNDRED, capital, count_word, day, in_hundred
 from pipeline.render.wording_reviews import REVIEWS, UNSCHEDULED
 from pipeline.render.wording_words import (
@@ -67,6 +68,14 @@ def _defect(v: Values) -> str:
     # A hanging branch is a branch: its part need not be named again.
     at = "" if v["part"] == "branch" and "branch" in what else f" on {the(v['part'])}"
     return f"An inspector notes {what}{at}{extent}, {when}."
+
+
+def _column(v: Values) -> str:
+    when = f", {day(v['seen_on'])}" if v.get("seen_on") else ", on a day that is not recorded"
+    return (
+        f"The inventory\u2019s own columns tell of {note_defect(v['defect'], v['part'])} "
+        f"(\u201c{v['quoted']}\u201d){when}."
+    )
 
 
 def _section(v: Values) -> str:
@@ -234,6 +243,11 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     ),
     "seen_sighting": _sighting,
     "seen_defect": _defect,
+    "seen_note": lambda v: (
+        f"The notes of the inventory name {note_defect(v['defect'], v['part'])} "
+        f"(\u201c{v['quoted']}\u201d). That alone is a reason to look, no more."
+    ),
+    "seen_column": _column,
     "seen_dead_by_inventory": lambda _: "The inventory says that the tree is dead.",
     "seen_section": _section,
     "seen_height_filled": lambda v: (

@@ -49,6 +49,8 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "seen_inspected_only": ("seen", ()),
     "seen_sighting": ("seen", ("name", "seen_on", "position", "count", "match", "attachment")),
     "seen_defect": ("seen", ("defect", "part", "seen_on", "extent_share")),
+    "seen_note": ("seen", ("defect", "part", "quoted")),
+    "seen_column": ("seen", ("defect", "part", "quoted", "seen_on")),
     "seen_dead_by_inventory": ("seen", ()),
     "seen_section": ("seen", ("part", "diameter_cm", "shell_cm", "opening_share", "seen_on")),
     "seen_height_filled": ("seen", ("height_m",)),

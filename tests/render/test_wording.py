@@ -39,6 +39,13 @@ _VALUES: dict[str, Any] = {
     "character": "flesh", "look": "Cut a small piece from the edge.", "running": 3,
     "established": True, "photographs": ["the upper side", "the pore side"],
     "next_look": "Cut a small piece from the edge.",
+    "quoted": "Stammriss",
+    "told": [
+        {"word": "crack", "name": None, "part": "stem", "doubted": False, "quoted": "Stammriss"},
+        {"word": "fungus", "name": "Kretzschmaria deusta", "part": None, "doubted": True,
+         "quoted": "Brandkrustenpilz"},
+        {"word": "fungus", "name": None, "part": "butt", "doubted": False, "quoted": "Pilz"},
+    ],
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
              "acknowledged_on", "not_before", "why", "about", "decided_by", "against",

@@ -52,6 +52,8 @@ def _sighting(v: Values) -> str:
         "by_id": "the sighting names this tree",
         "by_place": "the place of the sighting fits this tree",
     }.get(str(v.get("match")), "it may belong to another tree")
+    if v.get("share") is not None:
+        how = f"which tree is not known; this one is right in {in_hundred(v['share'])} such cases"
     tied = {
         "attached": "It is attached to the tree.",
         "soil_over_root": "It stands on soil over roots: dig and look.",

@@ -47,9 +47,26 @@ def _to_expert(values: Values) -> str:
 
 
 def _fits(values: Values) -> str:
-    number = count_word(int(values["candidates"]))
-    weight = in_hundred(values["best_weight"])
-    return f"{_seen(values)} fits {number} trees; the likeliest is right in {weight} such cases."
+    trees = values["trees"]
+    told = "; ".join(_candidate(tree) for tree in trees)
+    more = values["candidates"] - len(trees)
+    rest = f"; {more} more are less likely" if more > 0 else ""
+    number = int(values["reports"])
+    merged = f" ({count_word(number)} reports of one body)" if number > 1 else ""
+    host = f", on {values['host']} as told" if values.get("host") else ""
+    what = "which tree is it on?" if values["candidates"] > 1 else "is it on this tree?"
+    return (
+        f"{_seen(values)}{merged}{host}: {what} {capital(told)}{rest}; a tree that is not in the "
+        f"inventory in {in_hundred(values['unlisted'])} such cases."
+    )
+
+
+def _candidate(tree: Values) -> str:
+    host = f", {tree['genus']}" if tree["genus"] else ", genus unknown"
+    away = tree["distance_m"]
+    where = "" if away is None else f", {away:.0f} m off"
+    named = ", which the sighting names" if tree["named"] else ""
+    return f"tree {tree['tree_id']}{host}{where}{named}, in {in_hundred(tree['probability'])}"
 
 
 REVIEWS: dict[str, Callable[[Values], str]] = {
@@ -69,6 +86,10 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"{_seen(v)}: the tree named and the place told are farther apart than the errors allow."
     ),
     "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
+    "sighting_host_conflict": lambda v: (
+        f"{_seen(v)}: the host told is {v['told']}, but tree {v['tree_id']} is listed as "
+        f"{v['genus']}. One of them is wrong: look which."
+    ),
     "decision_contradicted": lambda v: (
         f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
         f"{day(v['decided_on'])}."

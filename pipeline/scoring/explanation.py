@@ -47,7 +47,10 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "seen_overdue": ("seen", ()),
     "seen_no_defect": ("seen", ()),
     "seen_inspected_only": ("seen", ()),
-    "seen_sighting": ("seen", ("name", "seen_on", "position", "count", "match", "attachment")),
+    "seen_sighting": (
+        "seen",
+        ("name", "seen_on", "position", "count", "match", "share", "attachment"),
+    ),
     "seen_defect": ("seen", ("defect", "part", "seen_on", "extent_share")),
     "seen_note": ("seen", ("defect", "part", "quoted")),
     "seen_column": ("seen", ("defect", "part", "quoted", "seen_on")),
@@ -109,6 +112,7 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     **dict.fromkeys(_NO_CLIMB, ("action", ())),
 }
 
+_WHICH_TREE = ("name", "sighting", "reports", "candidates", "host", "trees", "unlisted")
 _EXPERT = ("name", "sighting", "names", "probabilities", "photographs", "next_look")
 
 # Review code -> (urgency, names of its values).
@@ -116,9 +120,10 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "quarantine_danger": (0, ("words", "about", "reason")),
     "make_safe": (0, ("tree_id", "rating", "failure")),
     "sighting_serious_unmatched": (0, ("name", "sighting", "code", "why")),
-    "sighting_serious_ambiguous": (0, ("name", "sighting", "candidates", "best_weight")),
-    "sighting_ambiguous": (1, ("name", "sighting", "candidates", "best_weight")),
+    "sighting_serious_ambiguous": (0, _WHICH_TREE),
+    "sighting_ambiguous": (1, _WHICH_TREE),
     "sighting_conflict": (1, ("name", "sighting")),
+    "sighting_host_conflict": (2, ("name", "sighting", "told", "tree_id", "genus")),
     "name_serious_uncertain": (1, (*_EXPERT, "code")),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
     "presumed_removal": (1, ("tree_id", "name")),

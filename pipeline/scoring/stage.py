@@ -14,7 +14,13 @@ from pipeline.scoring.assembly.bodies import Sightings, read_sightings
 from pipeline.scoring.assembly.chosen import Chosen, choose_actions
 from pipeline.scoring.assembly.columns import day_number
 from pipeline.scoring.assembly.decisions import Decisions, overridden_words, read_decisions
-from pipeline.scoring.assembly.evidence import Evidence, failure_table, gather, looked_on
+from pipeline.scoring.assembly.evidence import (
+    Evidence,
+    failure_table,
+    gather,
+    looked_on,
+    sighted,
+)
 from pipeline.scoring.assembly.groups import group_facts
 from pipeline.scoring.assembly.identifications import identification_columns
 from pipeline.scoring.assembly.key_table import key_columns
@@ -40,6 +46,7 @@ from pipeline.scoring.assembly.targets import (
 from pipeline.scoring.assembly.thread import Thread
 from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, longitude, read_trees
 from pipeline.scoring.explanation import Facts
+from pipeline.scoring.assembly.which_told import sighting_tree_columns
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_scoring as out
@@ -51,7 +58,7 @@ from pipeline.units import Ints
 _READ: dict[str, tuple[str, ...] | None] = {
     "trees": TREE_COLUMNS,
     "sightings": None,
-    "sighting_matches": ("sighting_key", "tree_key"),
+    "sighting_matches": None,
     "inspections": ("tree_key", "inspected_on"),
     "defects": None,
     "readings": None,
@@ -96,9 +103,10 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     # Where the settings name a region, nobody needs to know where on earth the town lies.
     epsg = store.epsg if parameters.sighted.region < 0 and len(read["trees"]) else None
     judgement = _judge(read, epsg, parameters)
-    _write(store, out.TAXON_POSTERIORS,
-           tables.posterior_columns(judgement.sightings, parameters.failure))  # fmt: skip
-    _write(store, out.IDENTIFICATIONS, identification_columns(judgement.sightings, parameters))
+    reported = judgement.sightings.reported()
+    _write(store, out.SIGHTING_TREES, sighting_tree_columns(reported.joined))
+    _write(store, out.TAXON_POSTERIORS, tables.posterior_columns(reported, parameters.failure))
+    _write(store, out.IDENTIFICATIONS, identification_columns(reported, parameters))
     known = parameters.sighted
     _write(store, out.KEY_PARAMETERS, key_columns(known.identification, sure=known.sure))
     _write(store, out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
@@ -117,17 +125,18 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
 def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameters) -> _Judgement:
     failure = parameters.failure
     trees = read_trees(read["trees"], parameters)
-    sightings = read_sightings(read["sightings"], trees, longitude(trees, epsg), parameters)
+    sightings = read_sightings(
+        read["sightings"], read["sighting_matches"], trees, longitude(trees, epsg), parameters
+    )
     looks = read_looks(read["inspections"], read["defects"], read["readings"], trees, failure)
     evidence = gather(sightings, looks, read["work_done"], trees, failure)
     zones = read_zones(read["zones"], parameters)
     under = under_trees(trees, zones, parameters)
     pairs = rated_pairs(evidence, trees, zones, parameters)
     judged = judge(pairs, evidence, parameters)
-    sighted = np.zeros(len(trees), np.bool_)
-    sighted[sightings.tree[sightings.speaks]] = True
     inspected, seen = looked_on(sightings, looks, read["work_done"], trees)
-    when = looked(trees, under, inspected, seen, sighted, parameters)
+    judgeable = sighted(sightings, evidence, len(trees))
+    when = looked(trees, under, inspected, seen, judgeable, parameters)
     rated = rate_trees(trees, evidence, pairs, judged, when, parameters)
     return _Judgement(trees, sightings, looks, evidence, under, pairs, judged, when, rated)
 
@@ -180,7 +189,7 @@ def _act(
     _write(store, out.FACTS, _fact_columns(facts))
     found = review_list.ReviewList()
     review_list.of_quarantine(found, read["quarantine"])
-    review_list.of_sightings(found, j.sightings, read["sighting_matches"], parameters)
+    review_list.of_sightings(found, j.sightings.reported(), j.trees, parameters)
     review_list.of_trees(found, row, parameters)
     review_list.of_the_run(found, row, read["decisions"], parameters)
     _write(store, out.REVIEWS, found.columns())

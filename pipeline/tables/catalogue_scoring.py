@@ -21,12 +21,37 @@ TAXON_POSTERIORS = TableSchema(
     ("sighting_key", "taxon_id"),
     (
         Column("sighting_key", Kind.INT64, "the sighting", low=0),
-        Column("taxon_id", Kind.LABEL, "taxon of the catalogue; 'unlisted', any fungus that is not "
-               "in it; 'other', all taxa of it less probable than 0.01 together"),
+        Column(
+            "taxon_id",
+            Kind.LABEL,
+            "taxon of the catalogue; 'unlisted', any fungus that is not "
+            "in it; 'other', all taxa of it less probable than 0.01 together",
+        ),
         Column("probability", Kind.FLOAT, "posterior", "share", low=0, high=1),
     ),
     (ForeignKey("sighting_key", "ingest.sightings"),),
 )
+
+SIGHTING_TREES = TableSchema(
+    "scoring",
+    "sighting_trees",
+    "candidate trees of each sighting by place, id, host and fungus together; sums to one",
+    ("sighting_key", "tree_key"),
+    (
+        Column("sighting_key", Kind.INT64, "the sighting", low=0),
+        Column("tree_key", Kind.INT64, "the tree, or -1 for one that is not in the inventory",
+               low=-1),
+        Column("named", Kind.BOOL, "the sighting names this tree"),
+        Column("distance_m", Kind.FLOAT, "from the told place", "m", nullable=True, low=0),
+        Column("distance_weight", Kind.FLOAT, "probability by distance alone, 0 where the place "
+               "says nothing", "share", low=0, high=1),
+        Column("probability", Kind.FLOAT, "that this report is of this tree", "share",
+               low=0, high=1),
+        Column("attached", Kind.BOOL, "the sighting counts for this tree alone; a report may "
+               "follow another of the same body"),
+    ),
+    (ForeignKey("sighting_key", "ingest.sightings"), ForeignKey("tree_key", "ingest.trees")),
+)  # fmt: skip
 
 IDENTIFICATIONS = TableSchema(
     "scoring",
@@ -311,6 +336,6 @@ KEY_PARAMETERS = TableSchema(
 )  # fmt: skip
 
 SCORING_TABLES = (
-    TAXON_POSTERIORS, IDENTIFICATIONS, DECAY, STRENGTH, FAILURE, IMPACTS, PART_RATINGS,
-    TREE_RATINGS, CANDIDATE_ACTIONS, REVIEWS, FACTS, KEY_PARAMETERS,
+    SIGHTING_TREES, TAXON_POSTERIORS, IDENTIFICATIONS, DECAY, STRENGTH, FAILURE, IMPACTS,
+    PART_RATINGS, TREE_RATINGS, CANDIDATE_ACTIONS, REVIEWS, FACTS, KEY_PARAMETERS,
 )  # fmt: skip

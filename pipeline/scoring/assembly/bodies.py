@@ -1,14 +1,15 @@
 """Sightings as arrays: which fungus, on which tree, on which part."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 
-from pipeline.scoring.assembly.columns import codes, days, dictionary, whole
+from pipeline.scoring.assembly.columns import codes, days, dictionary
 from pipeline.scoring.assembly.fruiting import Fruiting, read_fruiting
 from pipeline.scoring.assembly.told import read_told
 from pipeline.scoring.assembly.trees import Trees
+from pipeline.scoring.assembly.which_tree import Joined, Lent, join_trees, lend
 from pipeline.scoring.failure.fungus import (
     ATTACHMENTS,
     UNNAMED,
@@ -24,19 +25,20 @@ from pipeline.scoring.parameters.failure import FailureParameters
 from pipeline.tables import inputs
 from pipeline.units import Flags, Floats, Ints, Words
 
-ATTACHED = ("by_id", "by_place")
-MATCHES = (*ATTACHED, "ambiguous", "unmatched", "not_decay")
 _UNTOLD = "untold"
 
 
 @dataclass(frozen=True)
 class Sightings:
-    """Sightings in the order of ingest.sightings, each shape (sightings,).
+    """Sightings in the order of ingest.sightings, then those lent to trees; each (sightings,).
+
+    A sighting that may be of several trees stands there once for each of them, with its share.
 
     Parameters
     ----------
-    tree : the rated tree that each is attached to, -1 without one.
+    tree : the rated tree that each is attached or lent to, -1 without one.
     match : place in MATCHES.
+    share : probability that it is of this tree where it is lent, else 1.
     speaks : it is attached to a tree and is evidence of decay there, as far as anyone can tell.
     code : highest action code that is heard.
     voices : rows of the sightings that stand for all that speak alike, newest first; `loud`
@@ -46,6 +48,7 @@ class Sightings:
     table: pa.Table
     tree: Ints
     match: Ints
+    share: Floats
     seen_on: Ints
     fruiting: Fruiting
     speaks: Flags
@@ -53,6 +56,28 @@ class Sightings:
     voices: Ints
     loud: Heard
     findings: Findings
+    joined: Joined
+
+    def reported(self) -> "Sightings":
+        """Only the sightings of ingest; what they say of failure is left as it is."""
+        own = slice(len(self.joined.tree))
+        return replace(
+            self,
+            table=self.table.slice(0, len(self.joined.tree)),
+            tree=self.tree[own],
+            match=self.match[own],
+            share=self.share[own],
+            seen_on=self.seen_on[own],
+            fruiting=replace(self.fruiting, body=self.fruiting.body[own]),
+            speaks=self.speaks[own],
+            code=self.code[own],
+        )
+
+    @property
+    def attached(self) -> Ints:
+        """The tree that each is attached to, -1 where it is lent or has none."""
+        at = np.arange(len(self.tree)) < len(self.joined.tree)
+        return np.where(at, self.tree, -1)
 
 
 @dataclass(frozen=True)
@@ -64,6 +89,7 @@ class FungusParts:
     code, taxon : heard of the part, and the most probable taxon of that code or more.
     share : probability of such a taxon.
     rot, probability : see heard.Heard: the rot, and how probable a fungus that does it is.
+    lent : it may be of another tree.
     """
 
     tree: Ints
@@ -74,10 +100,15 @@ class FungusParts:
     rot: Words
     probability: Floats
     seen_on: Ints
+    lent: Flags
 
 
 def read_sightings(
-    table: pa.Table, trees: Trees, longitude: float, parameters: Parameters
+    table: pa.Table,
+    matches: pa.Table,
+    trees: Trees,
+    longitude: float,
+    parameters: Parameters,
 ) -> Sightings:
     """Sightings with what they are found to be and what they say of failure.
 
@@ -86,26 +117,41 @@ def read_sightings(
     longitude : of the town, NaN where it is not known [deg].
     """
     failure = parameters.failure
-    match = codes(table, "match", MATCHES)
-    keys = whole(table, "tree_key")
-    attached = (match >= 0) & (match < len(ATTACHED)) & (keys >= 0)
-    attached &= trees.rated[np.maximum(keys, 0)] if len(trees) else False
-    tree = np.where(attached, keys, -1)
-    seen_on = days(table, "seen_on")
     sits_on, placed = _parts(table, failure)
+    nowhere = np.full(table.num_rows, -1, np.int64)
+    told = read_told(table, nowhere, trees, longitude, parameters.sighted)
+    parts = sits_on & placed[:, None]
+    joined = join_trees(table, matches, told, parts, trees, parameters)
+    rated = joined.tree >= 0
+    rated &= trees.rated[np.maximum(joined.tree, 0)] if len(trees) else False
+    tree = np.where(rated, joined.tree, -1)
+    lent = lend(joined, trees.rated, least=float(failure.trust.heard_from.min()))
     told = read_told(table, tree, trees, longitude, parameters.sighted)
+    borrowed = table.take(pa.array(lent.sighting))
+    more = read_told(borrowed, lent.tree, trees, longitude, parameters.sighted)
+    told = told.plus(more, lent.share)
+    rows = np.concatenate([np.arange(table.num_rows), lent.sighting])
+    table, sits_on, placed = table.take(pa.array(rows)), sits_on[rows], placed[rows]
+    match, seen_on = joined.match[rows], days(table, "seen_on")
+    lent_at = np.arange(len(rows)) >= len(joined.tree)
+    same_id = np.where(lent_at, -1, _ids(table))
     fruiting = read_fruiting(
         told,
-        tree,
+        _sites(joined, tree, lent, len(trees)),
         seen_on,
-        _ids(table),
+        same_id,
         sits_on | ~placed[:, None],
         failure.catalogue,
         parameters.sighted,
     )
+    tree = np.concatenate([tree, lent.tree])
     attachment = codes(table, "attachment", ATTACHMENTS)
     speaks = (tree >= 0) & (attachment >= 0)
     speaks &= fruiting.found.decay[fruiting.of] != Decay.NO
+    # What is too soft to be heard of a tree is no look at it either.
+    audible = fruiting.found.heard.rows(fruiting.of)
+    quiet = (audible.highest == 0) & ~audible.unnamed.any(axis=1)
+    speaks &= ~(lent_at & quiet)
     voices = _voices(np.flatnonzero(speaks), fruiting, attachment, sits_on, placed, seen_on)
     bodies = SightedBodies(tree[voices], attachment[voices], sits_on[voices], placed[voices])
     loud = fruiting.found.heard.rows(fruiting.of[voices])
@@ -113,6 +159,7 @@ def read_sightings(
         table=table,
         tree=tree,
         match=match,
+        share=np.concatenate([np.ones(len(joined.tree)), lent.share]),
         seen_on=seen_on,
         fruiting=fruiting,
         speaks=speaks,
@@ -120,7 +167,21 @@ def read_sightings(
         voices=voices,
         loud=loud,
         findings=fungus_findings(bodies, loud, failure.fungus),
+        joined=joined,
     )
+
+
+def _sites(joined: Joined, tree: Ints, lent: Lent, trees: int) -> Ints:
+    """Where each may share its body with others; -1 where it stands alone.
+
+    On its tree; on the unknown tree of its leader; and what is lent with the rest of its body
+    only, so that what may be of a tree changes nothing of what is known to be on it.
+    """
+    count = len(tree)
+    led = np.bincount(joined.leader, minlength=count) > 1
+    alone = (joined.tree < 0) & led[joined.leader]
+    own = np.where(tree >= 0, tree, np.where(alone, trees + joined.leader, -1))
+    return np.concatenate([own, trees + count + lent.site])
 
 
 def _ids(table: pa.Table) -> Ints:
@@ -180,7 +241,8 @@ def fungus_parts(sightings: Sightings) -> FungusParts:
     np.maximum.at(day, group.reshape(-1), sightings.seen_on[spoken])
     loud = sightings.fruiting.found.heard.rows(sightings.fruiting.unit[bodies])
     row, part = np.nonzero(loud.code > 0)
-    tree, code = sightings.tree[spoken[first]][row], loud.code[row, part]
+    of_body = first
+    tree, code = sightings.tree[spoken[of_body]][row], loud.code[row, part]
     share, rot_share = loud.share[row, part], loud.rot_share[row, part]
     order = np.lexsort((row, -rot_share, -share, -code.astype(np.int64), part, tree))
     row, part = row[order], part[order]
@@ -198,4 +260,5 @@ def fungus_parts(sightings: Sightings) -> FungusParts:
         rot=loud.rot[row, part],
         probability=loud.rot_share[row, part],
         seen_on=seen,
+        lent=sightings.share[spoken[of_body]][row] < 1,
     )

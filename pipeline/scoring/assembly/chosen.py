@@ -1,6 +1,6 @@
 """From rated pairs to the chosen action of each tree with evidence."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from pipeline.scoring.actions.candidates import (
     MAKE_SAFE,
     PRESUME,
     TEST,
+    WORK,
     Candidates,
     Choice,
     RatedPairs,
@@ -20,6 +21,7 @@ from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.targets import Judged, Pairs, pair_ratings
 from pipeline.scoring.failure.bands import yearly_probability
 from pipeline.scoring.parameters import Parameters
+from pipeline.tables import inputs
 from pipeline.terms import FailureWord
 from pipeline.units import Flags, Ints, Words
 
@@ -70,14 +72,17 @@ def choose_actions(
         return pair_ratings(failure, kept[rows], pairs.take(rows), parameters)
 
     words = np.array([int(w) for w in FailureWord], np.int8)
+    # A fungus that may be of another tree is a reason to look, not to presume a removal.
+    certainty = np.where(evidence.lent, 0.0, evidence.parts.certainty)
     made = candidates(
         parameters.work.rules,
-        evidence.parts,
+        replace(evidence.parts, certainty=certainty),
         state,
         RatedPairs(pairs.tree, pairs.part, judged.failure, judged.harm, bit, judged.rating),
         rate=rate,
         per_year=yearly_probability(words, parameters.failure.bands).middle,
     )
+    made = made.take(~_cuts_in_doubt(made, evidence, parameters))
     failing = evidence.parts.failure >= FailureWord.IMMINENT
     acknowledged_on = decisions.acknowledged_on[evidence.trees]
     acknowledged = (acknowledged_on >= 0) & (acknowledged_on >= evidence.latest_on)
@@ -103,6 +108,15 @@ def choose_actions(
         tested=_any_row(count, made.tree[(phase == TEST) & choice.chosen]),
         acknowledged=acknowledged,
     )
+
+
+def _cuts_in_doubt(made: Candidates, evidence: Evidence, parameters: Parameters) -> Flags:
+    """Work on a part of which nothing is known but a fungus of perhaps another tree."""
+    phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
+    parts = evidence.parts
+    doubtful = (parts.tree * len(inputs.PARTS) + parts.part)[evidence.doubtful]
+    found: Flags = (phase == WORK) & np.isin(made.tree * len(inputs.PARTS) + made.part, doubtful)
+    return found
 
 
 def _any_bit(count: int, tree: Ints, bits: Ints) -> Ints:

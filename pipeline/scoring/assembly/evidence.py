@@ -75,6 +75,8 @@ class Evidence:
     trees : keys of the trees with evidence, sorted.
     parts : what is known of each tree and part.
     words : worst word of each tree and part that a witness spoke of; trees are keys.
+    doubtful : rows of `parts` that rest on a fungus which may be of another tree, and nothing else.
+    lent : rows of `parts` whose fungus may be of another tree.
     branch_cm : diameter of the thickest failing branch told, NaN if none, (trees with evidence,).
     latest_on : day of the newest evidence of each tree, (trees with evidence,).
     none_seen : trees on which an inspector noted that there is no defect, (trees,).
@@ -86,6 +88,8 @@ class Evidence:
     part_seen_on: Ints
     words: PartWords
     fungi: FungusParts
+    doubtful: Flags
+    lent: Flags
     branch_cm: Floats
     latest_on: Ints
     none_seen: Flags
@@ -112,6 +116,9 @@ def gather(
     words = worst_per_part(spoken.tree, spoken.part, spoken.word, spoken.points, spoken.act_at_once)
     fungi = fungus_parts(sightings)
     parts, part_seen_on = _parts(keys, words, fungi, spoken, looks)
+    part = np.asarray(keys[parts.tree] * _PARTS + parts.part, np.int64)
+    at = place_of(part, fungi.tree * _PARTS + fungi.part)
+    lent = np.append(fungi.lent, np.False_)[at]
     seen = np.maximum(
         latest(place_of(spoken.tree, keys), spoken.seen_on, len(keys)),
         latest(place_of(sightings.tree, keys), sightings.seen_on, len(keys)),
@@ -123,6 +130,8 @@ def gather(
         part_seen_on=part_seen_on,
         words=words,
         fungi=fungi,
+        doubtful=lent & (parts.defects == 0) & ~parts.measured,
+        lent=lent,
         branch_cm=_branches(keys, looks),
         latest_on=seen,
         none_seen=none_seen,
@@ -136,13 +145,29 @@ def _last_done(work_done: pa.Table, action: str, count: int) -> Ints:
     return latest(np.where(did, tree, -1), days(work_done, "done_on"), count)
 
 
+def sighted(sightings: Sightings, evidence: Evidence, count: int) -> Flags:
+    """Trees that a sighting lets one judge, shape (count,).
+
+    A sighting that may be of another tree counts where it makes a failure more than improbable:
+    it can make a tree worse than nobody knows, but not call it low.
+    """
+    found = np.zeros(count, np.bool_)
+    own = sightings.attached[sightings.speaks]
+    found[own[own >= 0]] = True
+    worse = np.zeros(count, np.bool_)
+    worse[evidence.words.tree[evidence.words.word > FailureWord.IMPROBABLE]] = True
+    lent = sightings.tree[sightings.speaks & (sightings.share < 1)]
+    found[lent[worse[lent]]] = True
+    return found
+
+
 def looked_on(
     sightings: Sightings, looks: Looks, work_done: pa.Table, trees: Trees
 ) -> tuple[Ints, Ints]:
     """Last inspection, and last look of any kind, of each tree; days, each shape (trees,)."""
     inspected = np.maximum(trees.last_inspected, _last_done(work_done, "inspect", len(trees)))
     inspected = np.maximum(inspected, latest(looks.defects.tree, looks.defect_day, len(trees)))
-    seen = latest(sightings.tree, sightings.seen_on, len(trees))
+    seen = latest(sightings.attached, sightings.seen_on, len(trees))
     return inspected, np.maximum(inspected, seen)
 
 

@@ -270,8 +270,9 @@ def _find_batch(
         look=_look(posterior, _looked_at(seen, key), expert, parameters),
         decides=_foremost(speaks, parameters.speaks_from),
         against=_foremost(-speaks, parameters.speaks_from),
+        # What is of this tree in some cases only speaks of it that much more softly.
         heard=heard(
-            posterior,
+            posterior * told.share[units.named[which]][:, None],
             catalogue,
             parameters.trust.heard_from[named.name_by],
             described=_described(seen, named, told.strange[units.named[which]], key),

@@ -22,8 +22,8 @@ _DECAYS = tuple(decay.name.lower() for decay in Decay)
 def body_keys(sightings: Sightings) -> Ints:
     """Lowest sighting of the fruiting fungus of each sighting, shape (sightings,)."""
     body = sightings.fruiting.body
-    _, first = np.unique(body, return_index=True)
-    return first[body]
+    _, first, back = np.unique(body, return_index=True, return_inverse=True)
+    return first[back.reshape(-1)]
 
 
 def running_years(sightings: Sightings) -> Ints:

@@ -7,11 +7,13 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.scoring.assembly.bodies import MATCHES, Sightings
-from pipeline.scoring.assembly.columns import codes, day_text, numbers, texts, whole
+from pipeline.scoring.assembly.bodies import Sightings
+from pipeline.scoring.assembly.columns import codes, day_text, texts, whole
 from pipeline.scoring.assembly.decisions import contradicted
 from pipeline.scoring.assembly.ratings import Row
-from pipeline.scoring.assembly.trees import doubtful_places
+from pipeline.scoring.assembly.trees import Trees, doubtful_places
+from pipeline.scoring.assembly.which_told import WhichTree
+from pipeline.scoring.assembly.which_tree import MATCHES
 from pipeline.scoring.explanation import REVIEWS, as_json
 from pipeline.scoring.identification import meaning
 from pipeline.scoring.identification.meaning import Decay
@@ -89,14 +91,14 @@ def of_quarantine(reviews: ReviewList, quarantine: pa.Table) -> None:
 
 
 def of_sightings(
-    reviews: ReviewList, sightings: Sightings, matches: pa.Table, parameters: Parameters
+    reviews: ReviewList, sightings: Sightings, trees: Trees, parameters: Parameters
 ) -> None:
     """Sightings that no tree could be found for, that fit several, or that need a better name."""
     table = sightings.table
     names, notes = _names(sightings, parameters), texts(table, "match_note")
     ids = texts(table, "sighting_id")
-    candidates = np.bincount(whole(matches, "sighting_key"), minlength=table.num_rows)
-    weight = numbers(table, "match_weight")
+    hosts = texts(table, "host_text")
+    which = WhichTree(sightings.joined, trees, hosts)
     decay = sightings.fruiting.found.decay[sightings.fruiting.of]
     note = codes(table, "match_note", ("id_and_place_disagree", "tree_not_standing"))
     for row in range(table.num_rows):
@@ -104,17 +106,15 @@ def of_sightings(
         about: dict[str, object] = {"name": names[row], "sighting": ids[row]}
         match = sightings.match[row]
         serious = sightings.code[row] >= ActionCode.R4
-        if match == _UNMATCHED and serious:
+        led = sightings.joined.leader[row] != row
+        if match == _UNMATCHED and serious and not led:
             told = {**about, "code": f"R{sightings.code[row]}", "why": why}
             reviews.add("sighting_serious_unmatched", told, sighting=row)
-        elif match == _UNMATCHED:
+        elif match == _UNMATCHED and not led:
             reviews.add("sighting_unmatched", {**about, "why": why}, sighting=row)
-        elif match == _AMBIGUOUS:
-            reviews.add("sighting_serious_ambiguous" if serious else "sighting_ambiguous", {
-                **about,
-                "candidates": int(candidates[row]),
-                "best_weight": float(weight[row]),
-            }, sighting=row)  # fmt: skip
+        elif match == _AMBIGUOUS and not led:
+            reviews.add("sighting_serious_ambiguous" if serious else "sighting_ambiguous",
+                        {**about, **which.told(row)}, sighting=row)  # fmt: skip
         elif match == _NOT_DECAY or decay[row] == Decay.NO:
             # By what was seen it grows on the ground, though nobody said 'free'.
             told = {**about, "why": why or "free_in_soil"}
@@ -140,6 +140,9 @@ def _of_names(
     parameters: Parameters,
 ) -> None:
     """Attached fungi that belong before an expert, each once: with what to photograph."""
+        if sightings.joined.host_disagrees[row]:
+            told = {**about, "told": hosts[row], **which.host(row)}
+            reviews.add("sighting_host_conflict", told, sighting=row)
     fruiting, ident = sightings.fruiting, parameters.sighted.identification
     found, of = fruiting.found, fruiting.of
     ids = texts(sightings.table, "sighting_id")

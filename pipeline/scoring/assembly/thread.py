@@ -17,6 +17,7 @@ from pipeline.scoring.assembly.evidence import STRENGTH, WITNESSES
 from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
+from pipeline.scoring.assembly.which_tree import MATCHES
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
 from pipeline.scoring.explanation import Facts
 from pipeline.scoring.parameters import Parameters
@@ -86,7 +87,7 @@ class Thread:
         table, sightings = self.sightings.table, self.sightings
         names, told = texts(table, "name_text"), texts(table, "taxon_id")
         position, attachment = texts(table, "position"), texts(table, "attachment")
-        match, count = texts(table, "match"), whole(table, "count")
+        count = whole(table, "count")
         catalogue = self.parameters.failure.catalogue.taxon_id
         accepted = dict(zip(catalogue, self.fungus_names, strict=True))
         for row, at in self._rows_of_sightings():
@@ -95,7 +96,8 @@ class Thread:
                 "seen_on": day_text(sightings.seen_on[row]),
                 "position": position[row],
                 "count": int(count[row]) if count[row] >= 0 else None,
-                "match": match[row],
+                "match": MATCHES[sightings.match[row]],
+                "share": float(sightings.share[row]) if sightings.share[row] < 1 else None,
                 "attachment": attachment[row],
             })  # fmt: skip
         self._seen_by_inspectors(facts)

@@ -93,6 +93,27 @@ def tree_shares(
     )
 
 
+def near_others(xy: Floats, of_interest: Flags, *, cap_m: float) -> Ints:
+    """Rows that are of interest or within the cap of one that is, and have another near; sorted.
+
+    Parameters
+    ----------
+    xy : places [m], shape (rows, 2), NaN where there is none.
+    """
+    placed = np.isfinite(xy).all(axis=1)
+    wanted = np.flatnonzero(placed & of_interest)
+    if not len(wanted):
+        return wanted
+    rest = np.flatnonzero(placed & ~of_interest)
+    index = cKDTree(xy[wanted])
+    if len(rest):
+        apart, _ = index.query(xy[rest], distance_upper_bound=cap_m)
+        rest = rest[np.isfinite(apart)]
+    kept = np.sort(np.concatenate([wanted, rest]))
+    about = cKDTree(xy[kept]).query_ball_point(xy[kept], cap_m, return_length=True)
+    return np.asarray(kept[np.asarray(about) > 1], np.int64)
+
+
 def one_body(one: Ints, other: Ints, reports: Reports, annual: Flags, limits: MergeLimits) -> Flags:
     """Pairs of reports that may be of one fruiting body, shape (pairs,).
 

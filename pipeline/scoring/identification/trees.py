@@ -289,5 +289,5 @@ def _normalised_by(log: Floats, sighting: Ints, count: int) -> Floats:
     np.maximum.at(top, sighting, log)
     raw = np.exp(log - np.where(np.isfinite(top), top, 0.0)[sighting])
     total = np.bincount(sighting, weights=raw, minlength=count)
-    found: Floats = raw / total[sighting]
+    found: Floats = raw / np.where(total > 0, total, 1.0)[sighting]
     return found

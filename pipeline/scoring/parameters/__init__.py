@@ -7,6 +7,7 @@ from pipeline.published.table import Library
 from pipeline.scoring.parameters.failure import FailureParameters, failure_parameters
 from pipeline.scoring.parameters.sighted import SightedParameters, sighted_parameters
 from pipeline.scoring.parameters.targets import TargetParameters, target_parameters
+from pipeline.scoring.parameters.which_tree import WhichTreeParameters, which_tree_parameters
 from pipeline.scoring.parameters.work import WorkParameters, work_parameters
 from pipeline.settings.model import RunSettings
 from pipeline.terms import OccupancyWord, RatingWord, from_word
@@ -27,6 +28,7 @@ class Parameters:
 
     failure: FailureParameters
     sighted: SightedParameters
+    which_tree: WhichTreeParameters
     target: TargetParameters
     work: WorkParameters
     method: str
@@ -53,6 +55,12 @@ def build(settings: RunSettings, library: Library) -> Parameters:
     return Parameters(
         failure=failure,
         sighted=sighted_parameters(library, region=region, trust=failure.trust),
+        which_tree=which_tree_parameters(
+            library,
+            attach_at=city.matching.attach_at,
+            cap_m=city.matching.cap_m,
+            inventory_error_m=city.matching.inventory_error_m,
+        ),
         target=target_parameters(library),
         work=work_parameters(library, region=region),
         method=city.rating.method,

@@ -1,10 +1,19 @@
 """Published tables of what is told wrongly of trees, as the objects of identification.trees."""
 
+import math
 from dataclasses import dataclass
+
+import numpy as np
 
 from pipeline.published.table import Library
 from pipeline.scoring.identification.merging import MergeLimits
 from pipeline.scoring.identification.trees import TreeErrors
+from pipeline.units import Floats
+
+# The radius that holds as much of a round normal error as one sigma holds of a straight one, as
+# ingest has it; coordinates are written to a centimetre at best.
+_ACCURACY_PER_SIGMA = math.sqrt(-2 * math.log(1 - math.erf(1 / math.sqrt(2))))
+_LEAST_SIGMA_M = 0.01
 
 
 @dataclass(frozen=True)
@@ -21,6 +30,11 @@ class WhichTreeParameters:
     merging: MergeLimits
     attach_at: float
     inventory_error_m: float
+
+    def sigma_m(self, accuracy_m: Floats) -> Floats:
+        """Standard deviation per axis of a place and a tree's own [m], shape as given."""
+        both = np.hypot(accuracy_m, self.inventory_error_m)
+        return np.maximum(both / _ACCURACY_PER_SIGMA, _LEAST_SIGMA_M)
 
 
 def which_tree_parameters(

@@ -85,11 +85,11 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
     "sighting_conflict": lambda v: (
         f"{_seen(v)}: the tree named and the place told are farther apart than the errors allow."
     ),
-    "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
     "sighting_host_conflict": lambda v: (
         f"{_seen(v)}: the host told is {v['told']}, but tree {v['tree_id']} is listed as "
         f"{v['genus']}. One of them is wrong: look which."
     ),
+    "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
     "decision_contradicted": lambda v: (
         f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
         f"{day(v['decided_on'])}."

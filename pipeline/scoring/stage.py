@@ -45,8 +45,8 @@ from pipeline.scoring.assembly.targets import (
 )
 from pipeline.scoring.assembly.thread import Thread
 from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, longitude, read_trees
-from pipeline.scoring.explanation import Facts
 from pipeline.scoring.assembly.which_told import sighting_tree_columns
+from pipeline.scoring.explanation import Facts
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_scoring as out

@@ -123,6 +123,9 @@ def of_sightings(
             reviews.add("sighting_conflict", about, sighting=row)
         elif note[row] == 1:
             reviews.add("tree_not_standing", about, sighting=row)
+        if sightings.joined.host_disagrees[row]:
+            told = {**about, "told": hosts[row], **which.host(row)}
+            reviews.add("sighting_host_conflict", told, sighting=row)
     _of_names(reviews, sightings, names, parameters)
 
 
@@ -140,9 +143,6 @@ def _of_names(
     parameters: Parameters,
 ) -> None:
     """Attached fungi that belong before an expert, each once: with what to photograph."""
-        if sightings.joined.host_disagrees[row]:
-            told = {**about, "told": hosts[row], **which.host(row)}
-            reviews.add("sighting_host_conflict", told, sighting=row)
     fruiting, ident = sightings.fruiting, parameters.sighted.identification
     found, of = fruiting.found, fruiting.of
     ids = texts(sightings.table, "sighting_id")

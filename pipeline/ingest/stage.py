@@ -15,6 +15,7 @@ from pipeline.ingest import (
     evidence,
     history,
     inspections,
+    notes_evidence,
     osm,
     places,
     points,
@@ -42,6 +43,7 @@ from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_ingest as tables
+from pipeline.tables.catalogue_notes import NOTES
 from pipeline.tables.catalogue_places import BASEMAP, STREET_NODES, STREETS, WARDS, ZONES
 from pipeline.tables.catalogue_reading import HISTORY
 from pipeline.tables.schema import TableSchema
@@ -78,15 +80,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
         If several cannot.
     """
     teller.step("reading the files")
-    status = library.table("status_words", key=("word",))
-    words = dict(zip(status.texts("word"), status.texts("status"), strict=True))
-    gathered = gather(
-        settings,
-        limits=ranges(library.table("plausible_ranges", key=("input", "column"))),
-        vocabulary={"status": words},
-        standard=Standard.of(library),
-    )
-    gathered = sizes.of_trees(gathered, sizes.SizeChecks.of(library.table("size_checks")))
+    gathered = _gathered(settings, library)
     teller.step("placing the trees")
     try:
         site = siting.settle(
@@ -113,40 +107,38 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     past = _history(gathered, inventory.table, settings.as_of, limits)
     teller.step("joining the sightings")
     joined, seen = _sightings(settings, gathered, site, past.trees, fungi)
-    said = _said_by_rows(settings, gathered, past.trees, fungi, limits)
-    told, matches = derived_rows.with_sightings(
-        joined.table, joined.matches, [part for one in said for part in one.sightings],
-        trees=past.trees, book=fungi,
-    )  # fmt: skip
-    past.written[tables.DEFECTS] = derived_rows.with_defects(
-        past.written[tables.DEFECTS], [part for one in said for part in one.defects],
-        trees=past.trees, inspections=past.written[tables.INSPECTIONS],
-    )  # fmt: skip
-    past.written[tables.READINGS] = derived_rows.with_readings(
-        past.written[tables.READINGS], [part for one in said for part in one.readings]
-    )
-    past.written[tables.DECISIONS] = derived_rows.with_decisions(
-        past.written[tables.DECISIONS], [part for one in said for part in one.decisions],
-        trees=past.trees,
-    )  # fmt: skip
-    teller.step("writing")
-    kept = {
-        "sighting": told, "defect": past.written[tables.DEFECTS],
-        "reading": past.written[tables.READINGS], "decision": past.written[tables.DECISIONS],
+    remarks = _remarks(settings, gathered, trees.as_told(past.trees, inventory.table), library)
+    said = (*_said_by_rows(settings, gathered, past.trees, fungi, limits), remarks.derived)
+    reported = {
+        **past.written, tables.SIGHTINGS: joined.table, tables.SIGHTING_MATCHES: joined.matches,
     }  # fmt: skip
-    beside = derived_rows.account(said, kept, past.trees)
+    evident = derived_rows.merged(reported, said, trees=past.trees, book=fungi)
+    teller.step("writing")
+    beside = remarks.beside(derived_rows.account(said, evident, past.trees))
     tree_files = _tree_files(gathered, site, inventory, said, beside)
     files = (*tree_files, *seen, *ground.files, *past.files)
     files += tuple(_file(read, found) for read, found in earlier.files)
     written = {
         tables.TREES: past.trees,
-        **past.written,
-        tables.SIGHTINGS: told,
-        tables.SIGHTING_MATCHES: matches,
+        **evident,
         **ground.written,
         HISTORY: earlier.history,
+        NOTES: remarks.table,
     }
     writing.write(store, written, files, library, fungi)
+
+
+def _gathered(settings: RunSettings, library: Library) -> Gathered:
+    """All files read and mapped, the sizes of trees held against one another."""
+    status = library.table("status_words", key=("word",))
+    words = dict(zip(status.texts("word"), status.texts("status"), strict=True))
+    found = gather(
+        settings,
+        limits=ranges(library.table("plausible_ranges", key=("input", "column"))),
+        vocabulary={"status": words},
+        standard=Standard.of(library),
+    )
+    return sizes.of_trees(found, sizes.SizeChecks.of(library.table("size_checks")))
 
 
 def _tell_unplaced(
@@ -226,6 +218,16 @@ def _said_by_rows(
         trees=inventory, book=fungi, limits=limits, as_of=settings.as_of,
     )  # fmt: skip
     return (columns,)
+
+
+def _remarks(
+    settings: RunSettings, gathered: Gathered, inventory: pa.Table, library: Library
+) -> notes_evidence.Said:
+    """What the free-text notes of the trees say, where they are to be read."""
+    if not settings.settings.ingest.read_notes:
+        return notes_evidence.nothing()
+    days = {read.mapped.raw.source_key: read.spec.surveyed_on for read in gathered["trees"]}
+    return notes_evidence.read(inventory, library, surveyed_on=days)
 
 
 def _tree_files(

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.render.wording_notes import notes_said
 from pipeline.render.wording_numbers import capital, count_word, day, in_hundred
 
 Values = Mapping[str, Any]
@@ -110,6 +111,14 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         "swapped or rounded."
     ),
     "name_uncertain": lambda v: f"{_seen(v)}: {_to_expert(v)}",
+    "note_danger": lambda v: (
+        f"The notes of this tree speak of danger: {notes_said(v['told'])}. They were read by a "
+        "program and count for little in the rating: look this week."
+    ),
+    "note_read": lambda v: (
+        f"The notes of this tree were read by a program: {notes_said(v['told'])}. See whether it "
+        "read them rightly, and look."
+    ),
     "sighting_not_decay": lambda v: f"{_seen(v)} is kept and not counted as decay: {_why(v)}.",
 }
 

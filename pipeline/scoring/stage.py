@@ -26,6 +26,7 @@ from pipeline.scoring.assembly.identifications import identification_columns
 from pipeline.scoring.assembly.key_table import key_columns
 from pipeline.scoring.assembly.looked import Looked, looked
 from pipeline.scoring.assembly.looks import Looks, read_looks
+from pipeline.scoring.assembly.notes_told import NOTE_COLUMNS, of_notes
 from pipeline.scoring.assembly.ratings import (
     Rated,
     Row,
@@ -65,6 +66,7 @@ _READ: dict[str, tuple[str, ...] | None] = {
     "zones": ZONE_COLUMNS,
     "decisions": None,
     "work_done": ("tree_key", "done_on", "action"),
+    "notes": NOTE_COLUMNS,
     "quarantine": ("quarantine_key", "danger", "about", "reason"),
 }
 
@@ -189,6 +191,8 @@ def _act(
     _write(store, out.FACTS, _fact_columns(facts))
     found = review_list.ReviewList()
     review_list.of_quarantine(found, read["quarantine"])
+    taxa = parameters.failure.catalogue.taxon_id
+    of_notes(found, read["notes"], dict(zip(taxa, parameters.failure.names, strict=True)))
     review_list.of_sightings(found, j.sightings.reported(), j.trees, parameters)
     review_list.of_trees(found, row, parameters)
     review_list.of_the_run(found, row, read["decisions"], parameters)

@@ -92,6 +92,16 @@ class Inputs(Section):
     osm: OsmFile | None = None
 
 
+class Ingest(Section):
+    """What is read beside the plain columns."""
+
+    read_notes: bool = Field(
+        True,
+        description="read the free-text notes of the trees: fungi and damage that they name become "
+        "weak evidence, each with its words on the review list",
+    )
+
+
 class Matching(Section):
     """How sightings are joined to trees."""
 
@@ -183,6 +193,7 @@ class Settings(Section):
 
     city: City
     inputs: Inputs
+    ingest: Ingest = Ingest()
     matching: Matching = Matching()
     rating: Rating = Rating()
     planning: Planning = Planning()

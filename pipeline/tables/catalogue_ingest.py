@@ -2,6 +2,7 @@
 
 from pipeline.tables import inputs
 from pipeline.tables.catalogue_account import ACCOUNT_TABLES
+from pipeline.tables.catalogue_notes import NOTES
 from pipeline.tables.catalogue_places import PLACE_TABLES
 from pipeline.tables.catalogue_reading import READING_TABLES
 from pipeline.tables.schema import Column, ForeignKey, Kind, TableSchema
@@ -309,5 +310,5 @@ WORK_DONE = TableSchema(
 
 INGEST_TABLES = (
     TREES, SIGHTINGS, SIGHTING_MATCHES, INSPECTIONS, DEFECTS, READINGS, DECISIONS, WORK_DONE,
-    *PLACE_TABLES, *ACCOUNT_TABLES, *READING_TABLES,
+    *PLACE_TABLES, *ACCOUNT_TABLES, *READING_TABLES, NOTES,
 )  # fmt: skip

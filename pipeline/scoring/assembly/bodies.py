@@ -17,6 +17,7 @@ from pipeline.scoring.failure.fungus import (
     SightedBodies,
     fungus_findings,
 )
+from pipeline.scoring.failure.hearsay import at_most
 from pipeline.scoring.failure.words import Findings
 from pipeline.scoring.identification.heard import Heard
 from pipeline.scoring.identification.meaning import Decay
@@ -25,7 +26,7 @@ from pipeline.scoring.parameters.failure import FailureParameters
 from pipeline.tables import inputs
 from pipeline.units import Flags, Floats, Ints, Words
 
-_UNTOLD = "untold"
+_UNTOLD, _NOTE = "untold", "note"
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ class Sightings:
     share : probability that it is of this tree where it is lent, else 1.
     speaks : it is attached to a tree and is evidence of decay there, as far as anyone can tell.
     code : highest action code that is heard.
-    voices : rows of the sightings that stand for all that speak alike, newest first; `loud`
+    voices : rows of the sightings that stand for all that speak alike, newest first and remarks
+        of the inventory last; `loud`
         says what is heard of each, and the evidence of the findings is its place among them.
     """
 
@@ -152,7 +154,11 @@ def read_sightings(
     audible = fruiting.found.heard.rows(fruiting.of)
     quiet = (audible.highest == 0) & ~audible.unnamed.any(axis=1)
     speaks &= ~(lent_at & quiet)
-    voices = _voices(np.flatnonzero(speaks), fruiting, attachment, sits_on, placed, seen_on)
+    hearsay = codes(table, "origin", (_NOTE,)) == 0
+    # What a person reported speaks before any remark that says the same.
+    speakers = np.flatnonzero(speaks)
+    speakers = speakers[np.lexsort((speakers, -seen_on[speakers], hearsay[speakers]))]
+    voices = _voices(speakers, fruiting, attachment, sits_on, placed)
     bodies = SightedBodies(tree[voices], attachment[voices], sits_on[voices], placed[voices])
     loud = fruiting.found.heard.rows(fruiting.of[voices])
     return Sightings(
@@ -166,7 +172,9 @@ def read_sightings(
         code=fruiting.found.heard.highest[fruiting.of],
         voices=voices,
         loud=loud,
-        findings=fungus_findings(bodies, loud, failure.fungus),
+        findings=at_most(
+            fungus_findings(bodies, loud, failure.fungus), hearsay[voices], failure.hearsay
+        ),
         joined=joined,
     )
 
@@ -192,10 +200,9 @@ def _ids(table: pa.Table) -> Ints:
 
 
 def _voices(
-    rows: Ints, fruiting: Fruiting, attachment: Ints, sits_on: Flags, placed: Flags, seen_on: Ints
+    newest: Ints, fruiting: Fruiting, attachment: Ints, sits_on: Flags, placed: Flags
 ) -> Ints:
-    """The newest of all sightings that say the same of the same body, newest first."""
-    newest = rows[np.lexsort((rows, -seen_on[rows]))]
+    """The first of all sightings that say the same of the same body, in the order given."""
     parts = sits_on[newest] @ (1 << np.arange(sits_on.shape[1]))
     said = fruiting.body[newest] * len(ATTACHMENTS) + attachment[newest]
     said = ((said * 2 + placed[newest]) << sits_on.shape[1]) + parts

@@ -240,7 +240,8 @@ def _parts(
     taxon = from_fungus(fungi.taxon, -1).astype(np.int64)
     rot = from_fungus(fungi.rot, RotType.NONE).astype(np.int8)
     bits = np.zeros(len(place), np.int64)
-    told = np.flatnonzero(looks.defects.latest & (looks.defects.defect < len(inputs.DEFECTS)))
+    speaks = looks.defects.latest & ~looks.hearsay
+    told = np.flatnonzero(speaks & (looks.defects.defect < len(inputs.DEFECTS)))
     at = place_of(looks.defects.tree[told] * _PARTS + looks.defects.part[told], place)
     np.bitwise_or.at(bits, at[at >= 0], np.int64(1) << looks.defects.defect[told[at >= 0]])
     seen_on = latest(

@@ -20,6 +20,7 @@ from pipeline.scoring.identification.meaning import Decay
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs
 from pipeline.terms import ActionCode, FailureWord, RatingWord, word
+from pipeline.units import Ints
 
 _AMBIGUOUS, _UNMATCHED, _NOT_DECAY = (
     MATCHES.index(name) for name in ("ambiguous", "unmatched", "not_decay")
@@ -61,6 +62,22 @@ class ReviewList:
         self.sighting.append(sighting)
         self.quarantine.append(quarantine)
         self.detail.append(as_json(values))
+
+    def add_many(self, code: str, values: Mapping[str, object], *, trees: Ints) -> None:
+        """Add one for each of some trees, all with the same values.
+
+        Raises
+        ------
+        KeyError
+            If the code or its values are not declared: a bug.
+        """
+        self.add(code, values, tree=int(trees[0]))
+        more = len(trees) - 1
+        self.code += [code] * more
+        self.tree += trees[1:].tolist()
+        self.sighting += [_NONE] * more
+        self.quarantine += [_NONE] * more
+        self.detail += [self.detail[-1]] * more
 
     def columns(self) -> dict[str, object]:
         """Columns of scoring.reviews: by urgency, then by kind, then in the order of arrival."""

@@ -125,7 +125,7 @@ class Thread:
             if not rows.latest[row]:
                 continue
             if row in looks.from_inventory:
-                facts.add(at, "seen_dead_by_inventory")
+                facts.add(at, *looks.from_inventory[row])
                 continue
             facts.add(at, "seen_defect", {
                 "defect": DEFECTS[rows.defect[row]],

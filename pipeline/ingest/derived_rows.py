@@ -17,6 +17,7 @@ from pipeline.ingest.names import NameBook
 from pipeline.tables.catalogue_ingest import (
     DECISIONS,
     DEFECTS,
+    INSPECTIONS,
     READINGS,
     SIGHTING_MATCHES,
     SIGHTINGS,
@@ -27,7 +28,46 @@ from pipeline.units import Flags, Ints
 _NOT_STANDING = ("stump", "vacant", "removed")
 _NO_INSPECTION = -1
 _UNTOLD = -1
+_KINDS = {SIGHTINGS: "sighting", DEFECTS: "defect", READINGS: "reading", DECISIONS: "decision"}
 _ORIGIN_SAID = {"column": "columns", "note": "notes"}
+
+
+def merged(
+    written: Mapping[TableSchema, pa.Table],
+    said: Sequence[Derived],
+    *,
+    trees: pa.Table,
+    book: NameBook,
+) -> dict[TableSchema, pa.Table]:
+    """The tables of evidence with what all readers of tree rows made, earlier readers first.
+
+    Parameters
+    ----------
+    written : sightings and their matches, inspections, defects, readings and decisions as reported.
+    trees : ingest.trees in the order of their keys.
+    """
+    sightings, matches = with_sightings(
+        written[SIGHTINGS],
+        written[SIGHTING_MATCHES],
+        [part for one in said for part in one.sightings],
+        trees=trees,
+        book=book,
+    )
+    return {
+        **written,
+        SIGHTINGS: sightings,
+        SIGHTING_MATCHES: matches,
+        DEFECTS: with_defects(
+            written[DEFECTS],
+            [part for one in said for part in one.defects],
+            trees=trees,
+            inspections=written[INSPECTIONS],
+        ),
+        READINGS: with_readings(written[READINGS], [part for one in said for part in one.readings]),
+        DECISIONS: with_decisions(
+            written[DECISIONS], [part for one in said for part in one.decisions], trees=trees
+        ),
+    }
 
 
 def with_sightings(
@@ -180,13 +220,13 @@ def with_decisions(
 
 
 def account(
-    said: Sequence[Derived], kept: Mapping[str, pa.Table], trees: pa.Table
+    said: Sequence[Derived], written: Mapping[TableSchema, pa.Table], trees: pa.Table
 ) -> Mapping[int, tuple[int, str]]:
     """Of each tree file from which something was read: how much, and the same in words.
 
     Parameters
     ----------
-    kept : the tables by what a row of them is: sighting, defect, reading, decision.
+    written : the tables of evidence with what was read.
     """
     source = trees["source_key"].to_numpy()
     read = np.zeros(int(source.max(initial=-1)) + 1, np.int64)
@@ -197,9 +237,9 @@ def account(
     for file in np.flatnonzero(read).tolist():
         counts = [
             (int(number), kind, origin)
-            for kind, table in kept.items()
+            for schema, kind in _KINDS.items()
             for origin in _ORIGIN_SAID
-            if (number := _own(table, origin, source == file))
+            if (number := _own(written[schema], origin, source == file))
         ]
         many = sum(number for number, _, _ in counts)
         words = ", ".join(

@@ -195,13 +195,15 @@ def test_the_account_counts_by_kind_and_origin(city: LittleCity, book: NameBook)
         trees=trees,
         inspections=_table(city, "inspections"),
     )
-    many, words = account(said, {"sighting": sightings, "defect": defects}, trees)[0]
+    written = {TABLES[f"ingest.{name}"]: _table(city, name) for name in ("readings", "decisions")}
+    written |= {TABLES["ingest.sightings"]: sightings, TABLES["ingest.defects"]: defects}
+    many, words = account(said, written, trees)[0]
     assert many == 4
     assert words == (
         "read from its rows beside the trees: 2 sightings from columns, 1 sighting from notes, "
         "1 defect from notes; 1 more say again what is known"
     )
-    assert account([Derived()], {"sighting": sightings}, trees) == {}
+    assert account([Derived()], written, trees) == {}
 
 
 def test_a_note_that_repeats_a_column_adds_no_fungus(city: LittleCity, book: NameBook) -> None:

@@ -97,10 +97,8 @@ def read_looks(
     section_day = latest(section_of.astype(np.int64), shells.day[used], len(keys))
     section_tree, section_part = keys // _PARTS, (keys % _PARTS).astype(np.int8)
     strength = strength_table(sections, parameters.limits)
-    hearsay = np.zeros(len(rows.tree), np.bool_)
     read = _read_from_rows(defects, trees)
-    # a column is a surveyor's own answer to what was asked; only a free remark is hearsay
-    hearsay[[row for row, (statement, _) in read.items() if statement == "seen_note"]] = True
+    hearsay = _hearsay(read, len(rows.tree))
     crack = np.isin(rows.defect, (parameters.kinds.crack, parameters.kinds.split)) & rows.latest
     crack &= ~hearsay
     cracked = np.isin(keys, rows.tree[crack] * _PARTS + rows.part[crack])
@@ -132,6 +130,13 @@ def read_looks(
         },
         hearsay=hearsay,
     )
+
+
+def _hearsay(read: dict[int, tuple[str, dict[str, object]]], size: int) -> Flags:
+    """Free remarks; a column is a surveyor's own answer to what was asked. Shape (size,)."""
+    hearsay = np.zeros(size, np.bool_)
+    hearsay[[row for row, (statement, _) in read.items() if statement == "seen_note"]] = True
+    return hearsay
 
 
 def _read_from_rows(defects: pa.Table, trees: Trees) -> dict[int, tuple[str, dict[str, object]]]:

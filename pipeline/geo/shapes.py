@@ -1,6 +1,7 @@
 """Array helpers on shapely geometries that more than one stage needs."""
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,7 @@ def to_wkb(shapes: Geometries) -> Geometries:
     return np.asarray(shapely.to_wkb(shapes, byte_order=1), dtype=object)
 
 
-def from_text(texts: npt.ArrayLike) -> tuple[Geometries, int]:
+def from_text(texts: Sequence[str | None]) -> tuple[Geometries, int]:
     """Shapes written as text: well-known text, or well-known binary in hexadecimal digits.
 
     Databases export the second, often with the number of the CRS in front (EWKB).
@@ -30,7 +31,7 @@ def from_text(texts: npt.ArrayLike) -> tuple[Geometries, int]:
     Shapes, shape (n,), None where a text is neither; and the one CRS that all shapes with a CRS
     name (an EPSG number), 0 if none or several are named.
     """
-    data = np.asarray(texts, dtype=object)
+    data = np.asarray(texts, dtype=object).reshape(-1)
     written = np.array([isinstance(one, str) for one in data], np.bool_)
     coded = np.array([isinstance(one, str) and _HEX(one) is not None for one in data], np.bool_)
     shapes = np.full(data.shape, None, dtype=object)

@@ -264,7 +264,7 @@ def _raw_shapes(mapped: Mapped) -> tuple[Geometries, str | None, tuple[Finding, 
     if mapped.raw.geometry is not None:
         return np.asarray(mapped.raw.geometry, dtype=object), mapped.raw.crs, ()
     if mapped.has("wkt"):
-        texts = np.asarray(mapped.text("wkt").to_pylist(), dtype=object)
+        texts = mapped.text("wkt").to_pylist()
         shapes, _ = from_text(texts)
         unread = shapely.is_missing(shapes) & np.array([text is not None for text in texts], bool)
         findings = _aside(

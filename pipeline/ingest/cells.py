@@ -57,7 +57,7 @@ def as_text(data: pa.ChunkedArray | pa.Array) -> pa.Array:
 
 
 def clean(data: pa.ChunkedArray | pa.Array, missing: frozenset[str]) -> pa.Array:
-    """Text stripped, with the words for 'missing' (lower case) made null."""
+    """Text stripped, with the words for 'missing' made null, in the usual ways to write them."""
     text = as_text(data)
     stripped = pc.utf8_trim_whitespace(text)
     cased = {way(mark) for mark in missing for way in (str, str.upper, str.capitalize, str.title)}

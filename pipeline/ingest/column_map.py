@@ -142,7 +142,7 @@ class ColumnMap:
             columns=rules,
             decimal=raw.get("decimal", "auto"),
             missing=frozenset(DEFAULT_MISSING if missing is None
-                              else {"", *(str(v).strip().lower() for v in missing)}),
+                              else _missing(missing)),
             constants=constants,
             flags=_flags(raw.get("flags", {}), where),
             evidence=evidence,
@@ -233,6 +233,12 @@ def _faults_of_frame(raw: Mapping[str, Any], where: str) -> list[PipelineError]:
     if raw.get("decimal", "auto") not in DECIMALS:
         faults.append(MapError(f"{where}, key decimal", repr(raw["decimal"]), "'.', ',' or 'auto'"))
     return faults
+
+
+def _missing(words: Sequence[object]) -> set[str]:
+    """The words as written and in lower case, and the blank."""
+    told = {str(word).strip() for word in words}
+    return {"", *told, *(word.lower() for word in told)}
 
 
 def _flags(raw: Mapping[str, Any], where: str) -> dict[str, FlagRule]:

@@ -9,6 +9,7 @@ import pyarrow as pa
 import pytest
 
 from pipeline.errors import InputError, ManyFaults, PipelineError, SettingsError
+from pipeline.ingest import cells
 from pipeline.ingest.column_map import ColumnMap
 from pipeline.ingest.columns import Mapped, Vocabulary, apply
 from pipeline.ingest.quarantine import Done
@@ -239,3 +240,9 @@ def test_constants_fill_every_row() -> None:
     assert found.text("owner").to_pylist() == ["public", "public"]
     assert found.number("height_m") == pytest.approx([3, 3])
     assert found.dates("planted_on").to_pylist() == [date(2001, 2, 3)] * 2
+
+
+@pytest.mark.parametrize("cell", ["No ID", "no id", "NO ID", "<Null>", "<NULL>", " <null> ", ""])
+def test_words_for_missing_are_known_however_they_are_written(cell: str) -> None:
+    kept = frozenset({"", "No ID", "no id", "<null>"})
+    assert cells.clean(pa.array([cell, "Tilia"]), kept).to_pylist() == [None, "Tilia"]

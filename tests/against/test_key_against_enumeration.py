@@ -170,19 +170,19 @@ def before(catalogue: Catalogue, evidence: Evidence, row: int) -> list[float]:
     means = [float(m) for m in evidence.meanings[name]]
     anywhere = how_common(catalogue, 2)
 
-    def of_region(weights: list[float]) -> list[float]:
-        found = [w * p / a for w, p, a in zip(weights, prior, anywhere, strict=True)]
+    def of_region(weights: list[float], often: list[float]) -> list[float]:
+        found = [w * often[taxon] for taxon, w in enumerate(weights)]
         total = math.fsum(found)
         return [math.fsum(weights) * f / total if total else 0.0 for f in found]
 
-    here = of_region(means)
+    here = of_region(means, [p / a for p, a in zip(prior, anywhere, strict=True)])
     by = int(evidence.name_by[row])
     cap = min(catalogue.cap[by], catalogue.most)
     stated = float(evidence.certainty[row])
     right = cap if math.isnan(stated) else min(stated, cap)
     taxa = range(len(prior))
     spreads = [
-        of_region([math.fsum(means[n] * table[n][taxon] for n in taxa) for taxon in taxa])
+        of_region([math.fsum(means[n] * table[n][taxon] for n in taxa) for taxon in taxa], prior)
         for table in (catalogue.alike, catalogue.genus)
     ]
     among = catalogue.among[by]

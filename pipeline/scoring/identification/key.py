@@ -184,13 +184,14 @@ def log_prior(evidence: Evidence, key: Key) -> Floats:
 def _by_name(evidence: Evidence, region: Ints, key: Key) -> Floats:
     """Probability of the taxa from the name and the region alone, shape (sightings, taxa)."""
     spread = key.names
-    # A name that means several taxa means those of the region before the others, and is given in
-    # error to those: who errs in America has not seen a fungus of Europe.
-    here = (key.prior / key.prior[-1])[region]
-    meant = _of_region(evidence.meanings[evidence.name], here)
+    # A name that means several taxa means those of the region before the others (the meanings are
+    # already weighed by how common they are anywhere).
+    meant = _of_region(evidence.meanings[evidence.name], (key.prior / key.prior[-1])[region])
     cap = np.minimum(spread.cap, spread.most)[evidence.name_by]
     stated = np.where(np.isnan(evidence.certainty), cap, np.clip(evidence.certainty, 0.0, 1.0))
     right = np.minimum(stated, cap)[:, None]
+    # Who errs has seen a look-alike that is common here before one that is rare, or of elsewhere.
+    here = key.prior[region]
     alike = _of_region((evidence.meanings @ spread.look_alike)[evidence.name], here)
     genus = _of_region((evidence.meanings @ spread.same_genus)[evidence.name], here)
     among = spread.among[evidence.name_by]
@@ -202,7 +203,7 @@ def _by_name(evidence: Evidence, region: Ints, key: Key) -> Floats:
 
 
 def _of_region(weights: Floats, here: Floats) -> Floats:
-    """Weights of taxa by how common each is here beside anywhere; the sum of a row stays."""
+    """Weights of taxa times how common each is; the sum of a row stays."""
     found = weights * here
     total = found.sum(axis=1, keepdims=True)
     found *= weights.sum(axis=1, keepdims=True) / np.where(total > 0, total, 1.0)

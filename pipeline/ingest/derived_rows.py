@@ -301,12 +301,12 @@ def _codes(column: pa.ChunkedArray) -> Ints:
 
 
 def _among_rows(rows: Ints, known: Ints) -> Flags:
-    """Which rows of numbers are among the known ones, shape (rows,)."""
-    whole, number = np.unique(np.concatenate([known, rows]), axis=0, return_inverse=True)
-    number = number.reshape(-1)
-    seen = np.zeros(len(whole), np.bool_)
-    seen[number[: len(known)]] = True
-    found: Flags = seen[number[len(known) :]]
+    """Which rows of numbers from -1 on are among the known ones, shape (rows,)."""
+    whole = np.concatenate([known, rows]) + 1
+    packed = np.zeros(len(whole), np.int64)
+    for column in whole.T:
+        packed = packed * (int(column.max(initial=0)) + 1) + column
+    found: Flags = np.isin(packed[len(known) :], packed[: len(known)])
     return found
 
 

@@ -22,6 +22,7 @@ from pipeline.scoring.assembly.evidence import (
     sighted,
 )
 from pipeline.scoring.assembly.groups import group_facts
+from pipeline.scoring.assembly.heard_only import heard_only, not_called_low, still_inspected
 from pipeline.scoring.assembly.identifications import identification_columns
 from pipeline.scoring.assembly.key_table import key_columns
 from pipeline.scoring.assembly.looked import Looked, looked
@@ -54,7 +55,7 @@ from pipeline.tables import catalogue_scoring as out
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore
-from pipeline.units import Ints
+from pipeline.units import Flags, Ints
 
 _READ: dict[str, tuple[str, ...] | None] = {
     "trees": TREE_COLUMNS,
@@ -84,6 +85,7 @@ class _Judgement:
     judged: Judged
     looked: Looked
     rated: Rated
+    heard: Flags
 
 
 def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
@@ -139,8 +141,11 @@ def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameter
     inspected, seen = looked_on(sightings, looks, read["work_done"], trees)
     judgeable = sighted(sightings, evidence, len(trees))
     when = looked(trees, under, inspected, seen, judgeable, parameters)
+    none_seen = failure.kinds.none_seen
+    heard = heard_only(sightings, looks, evidence, none_seen=none_seen, count=len(trees))
     rated = rate_trees(trees, evidence, pairs, judged, when, parameters)
-    return _Judgement(trees, sightings, looks, evidence, under, pairs, judged, when, rated)
+    rated = not_called_low(rated, heard, when)
+    return _Judgement(trees, sightings, looks, evidence, under, pairs, judged, when, rated, heard)
 
 
 def _act(
@@ -205,13 +210,13 @@ def _candidates(
     """All candidates, the best action of each tree, and what the program alone would choose."""
     count, keys = len(j.trees), j.evidence.trees
     of_evidence = works.from_evidence(chosen.made, chosen.choice, keys, parameters.work)
+    of_evidence, main = still_inspected(of_evidence, chosen.choice.main, j.heard, j.looked)
     busy = np.zeros(count, np.bool_)
     busy[of_evidence.tree[of_evidence.chosen]] = True
     looks = works.inspections(
         j.looked.standing, j.rated.program, j.rated.harm, busy=busy, parameters=parameters.work
     )
     program = of_evidence.plus(looks)
-    main = chosen.choice.main
     action = of_evidence.action[np.maximum(main, 0)] if len(of_evidence.action) else main
     named = np.where(main >= 0, action, -1)
     program_best = best_actions(count, program, named, keys)

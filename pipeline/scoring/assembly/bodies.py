@@ -40,6 +40,7 @@ class Sightings:
     tree : the rated tree that each is attached or lent to, -1 without one.
     match : place in MATCHES.
     share : probability that it is of this tree where it is lent, else 1.
+    hearsay : it rests on a remark of the inventory, and on nobody's report.
     speaks : it is attached to a tree and is evidence of decay there, as far as anyone can tell.
     code : highest action code that is heard.
     voices : rows of the sightings that stand for all that speak alike, newest first and remarks
@@ -59,6 +60,7 @@ class Sightings:
     loud: Heard
     findings: Findings
     joined: Joined
+    hearsay: Flags
 
     def reported(self) -> "Sightings":
         """Only the sightings of ingest; what they say of failure is left as it is."""
@@ -73,6 +75,7 @@ class Sightings:
             fruiting=replace(self.fruiting, body=self.fruiting.body[own]),
             speaks=self.speaks[own],
             code=self.code[own],
+            hearsay=self.hearsay[own],
         )
 
     @property
@@ -176,6 +179,7 @@ def read_sightings(
             fungus_findings(bodies, loud, failure.fungus), hearsay[voices], failure.hearsay
         ),
         joined=joined,
+        hearsay=hearsay,
     )
 
 

@@ -7,7 +7,16 @@ import pyarrow as pa
 
 from pipeline.scoring.actions.rules import PartEvidence
 from pipeline.scoring.assembly.bodies import FungusParts, Sightings, finding_taxon, fungus_parts
-from pipeline.scoring.assembly.columns import codes, days, labels, latest, place_of, small, whole
+from pipeline.scoring.assembly.columns import (
+    NO_DAY,
+    codes,
+    days,
+    labels,
+    latest,
+    place_of,
+    small,
+    whole,
+)
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.failure.bands import PartWords, worst_per_part
@@ -152,7 +161,7 @@ def sighted(sightings: Sightings, evidence: Evidence, count: int) -> Flags:
     it can make a tree worse than nobody knows, but not call it low.
     """
     found = np.zeros(count, np.bool_)
-    own = sightings.attached[sightings.speaks]
+    own = sightings.attached[sightings.speaks & ~sightings.hearsay]
     found[own[own >= 0]] = True
     worse = np.zeros(count, np.bool_)
     worse[evidence.words.tree[evidence.words.word > FailureWord.IMPROBABLE]] = True
@@ -166,8 +175,10 @@ def looked_on(
 ) -> tuple[Ints, Ints]:
     """Last inspection, and last look of any kind, of each tree; days, each shape (trees,)."""
     inspected = np.maximum(trees.last_inspected, _last_done(work_done, "inspect", len(trees)))
-    inspected = np.maximum(inspected, latest(looks.defects.tree, looks.defect_day, len(trees)))
-    seen = latest(sightings.attached, sightings.seen_on, len(trees))
+    told = np.where(looks.hearsay, NO_DAY, looks.defect_day)
+    inspected = np.maximum(inspected, latest(looks.defects.tree, told, len(trees)))
+    told = np.where(sightings.hearsay, NO_DAY, sightings.seen_on)
+    seen = latest(sightings.attached, told, len(trees))
     return inspected, np.maximum(inspected, seen)
 
 

@@ -285,7 +285,7 @@ class Thread:
             program = word(RatingWord(row.rated.program[tree]))
             if not row.trees.rated[tree]:
                 facts.add(at, "rating_none")
-            elif pair < 0:
+            elif pair < 0 or row.rated.program[tree] == RatingWord.NOT_ASSESSED:
                 low = row.rated.program[tree] == RatingWord.LOW
                 facts.add(at, "rating_low_no_defect" if low else "rating_not_assessed")
             elif by_points:

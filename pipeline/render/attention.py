@@ -12,6 +12,9 @@ from pipeline.render.thread import taxon_names
 
 MOST_SHOWN = 2_000  # lines of a list that a person can still work through; the rest is counted
 _PLACE_DECIMALS = 6
+# Candidates of one sighting that a map can draw without becoming a star; the table holds them all.
+_MOST_CANDIDATES = 8
+_LEAST_PROBABLE = 0.005
 
 
 def reviews(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
@@ -53,30 +56,62 @@ def sightings(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
         strict=True,
     )
     placed = np.flatnonzero(np.isfinite(longitude))
+    which = context.table("scoring.sighting_trees")
+    match, tree = _joined(table, which)
     texts = {
         "name": [name(taxon) if taxon else text or "not named" for taxon, text in told],
         "on": table["seen_on"].cast(pa.string()).to_pylist(),
-        "match": table["match"].cast(pa.string()).to_pylist(),
+        "match": match,
         "note": table["match_note"].cast(pa.string()).to_pylist(),
         "accuracy": table["accuracy_m"].to_pylist(),
-        "tree": _places(trees, table["tree_key"]),
+        "tree": _places(trees, pa.chunked_array([pa.array(tree)])),
     }
-    matches = context.table("ingest.sighting_matches")
     return {
         "key": placed.tolist(),
         "lon": np.round(longitude[placed], _PLACE_DECIMALS).tolist(),
         "lat": np.round(latitude[placed], _PLACE_DECIMALS).tolist(),
         **{key: [values[row] for row in placed.tolist()] for key, values in texts.items()},
-        "candidates": [
-            [sighting, tree, round(weight, 3)]
-            for sighting, tree, weight in zip(
-                matches["sighting_key"].to_pylist(),
-                _places(trees, matches["tree_key"]),
-                matches["weight"].to_pylist(),
-                strict=True,
-            )
-        ],
+        "candidates": _candidates(which, trees),
     }
+
+
+def _joined(table: pa.Table, which: pa.Table) -> tuple[list[str], np.ndarray]:
+    """How each sighting was joined in the end, and to which tree, -1 without one."""
+    match = table["match"].cast(pa.string()).to_numpy().astype(object)
+    sighting, key = which["sighting_key"].to_numpy(), which["tree_key"].to_numpy()
+    told = which.num_rows > 0 and match.size > 0
+    tree = table["tree_key"].to_numpy().copy()
+    if told:
+        attached = which["attached"].to_numpy()
+        open_ = np.setdiff1d(sighting, sighting[attached])
+        tree[open_], match[open_] = -1, "unmatched"
+        match[sighting[(key >= 0) & np.isin(sighting, open_)]] = "ambiguous"
+        at = sighting[attached]
+        moved = at[match[at] != "by_id"]
+        tree[at], match[moved] = key[attached], "by_place"
+    return match.tolist(), tree
+
+
+def _candidates(which: pa.Table, trees: PackedTrees) -> list[list[Any]]:
+    """Sighting, tree, probability, distance [m], and whether it is named; likeliest first."""
+    sighting = which["sighting_key"].to_numpy()
+    probability = which["probability"].to_numpy()
+    order = np.lexsort((which["tree_key"].to_numpy(), -probability, sighting))
+    starts = np.searchsorted(sighting[order], sighting[order])
+    rank = np.arange(order.size) - starts
+    kept = order[(rank < _MOST_CANDIDATES) & (probability[order] >= _LEAST_PROBABLE)]
+    rows = which.take(pa.array(kept))
+    return [
+        [key, tree, round(share, 3), None if apart is None else round(apart, 1), int(named)]
+        for key, tree, share, apart, named in zip(
+            rows["sighting_key"].to_pylist(),
+            _places(trees, rows["tree_key"]),
+            rows["probability"].to_pylist(),
+            rows["distance_m"].to_pylist(),
+            rows["named"].to_pylist(),
+            strict=True,
+        )
+    ]
 
 
 def _places(trees: PackedTrees, column: pa.ChunkedArray) -> list[int]:

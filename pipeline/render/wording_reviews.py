@@ -49,25 +49,30 @@ def _to_expert(values: Values) -> str:
 
 def _fits(values: Values) -> str:
     trees = values["trees"]
-    told = "; ".join(_candidate(tree) for tree in trees)
-    more = values["candidates"] - len(trees)
-    rest = f"; {more} more are less likely" if more > 0 else ""
     number = int(values["reports"])
     merged = f" ({count_word(number)} reports of one body)" if number > 1 else ""
     host = f", on {values['host']} as told" if values.get("host") else ""
     what = "which tree is it on?" if values["candidates"] > 1 else "is it on this tree?"
-    return (
-        f"{_seen(values)}{merged}{host}: {what} {capital(told)}{rest}; a tree that is not in the "
-        f"inventory in {in_hundred(values['unlisted'])} such cases."
-    )
+    told = [f"in {in_hundred(tree['probability'])} {_candidate(tree)}" for tree in trees]
+    if told:
+        told[0] = (
+            f"in {in_hundred(trees[0]['probability'])} such cases it is {_candidate(trees[0])}"
+        )
+    more = values["candidates"] - len(trees)
+    if more > 0:
+        told.append(f"{count_word(more)} more {'is' if more == 1 else 'are'} less likely")
+    told.append(f"in {in_hundred(values['unlisted'])} a tree that is not in the inventory")
+    return f"{_seen(values)}{merged}{host}: {what} {capital('; '.join(told))}."
 
 
 def _candidate(tree: Values) -> str:
-    host = f", {tree['genus']}" if tree["genus"] else ", genus unknown"
     away = tree["distance_m"]
-    where = "" if away is None else f", {away:.0f} m off"
-    named = ", which the sighting names" if tree["named"] else ""
-    return f"tree {tree['tree_id']}{host}{where}{named}, in {in_hundred(tree['probability'])}"
+    about = [
+        tree["genus"] or "genus unknown",
+        "" if away is None else f"{away:.0f} m off",
+        "named by the sighting" if tree["named"] else "",
+    ]
+    return f"tree {tree['tree_id']} ({', '.join(word for word in about if word)})"
 
 
 REVIEWS: dict[str, Callable[[Values], str]] = {
@@ -87,8 +92,8 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"{_seen(v)}: the tree named and the place told are farther apart than the errors allow."
     ),
     "sighting_host_conflict": lambda v: (
-        f"{_seen(v)}: the host told is {v['told']}, but tree {v['tree_id']} is listed as "
-        f"{v['genus']}. One of them is wrong: look which."
+        f"{_seen(v)}: the host told is {v['host'] or 'another'}, but tree {v['tree_id']} is "
+        f"listed as {v['genus']}. One of them is wrong: look which."
     ),
     "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
     "decision_contradicted": lambda v: (

@@ -123,7 +123,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "sighting_serious_ambiguous": (0, _WHICH_TREE),
     "sighting_ambiguous": (1, _WHICH_TREE),
     "sighting_conflict": (1, ("name", "sighting")),
-    "sighting_host_conflict": (2, ("name", "sighting", "told", "tree_id", "genus")),
+    "sighting_host_conflict": (2, ("name", "sighting", "host", "tree_id", "genus")),
     "name_serious_uncertain": (1, (*_EXPERT, "code")),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
     "presumed_removal": (1, ("tree_id", "name")),

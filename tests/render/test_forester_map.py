@@ -119,10 +119,12 @@ def test_sightings_keep_accuracy_and_candidates(
     told = read(blocks["extras"])["sightings"]
     assert len(told["key"]) == small_run.table("ingest.sightings").num_rows
     assert set(told["accuracy"]) == {8.0}
-    sighting, tree, weight = told["candidates"][0]
-    matches = small_run.table("ingest.sighting_matches").slice(0, 1).to_pylist()[0]
-    assert (sighting, weight) == (matches["sighting_key"], matches["weight"])
-    assert packed.order[tree] == matches["tree_key"]
+    sighting, tree, share, apart, named = told["candidates"][0]
+    which = small_run.table("scoring.sighting_trees").slice(0, 1).to_pylist()[0]
+    assert (sighting, share) == (which["sighting_key"], which["probability"])
+    assert (apart, bool(named)) == (which["distance_m"], which["named"])
+    assert packed.order[tree] == which["tree_key"]
+    assert "ambiguous" in told["match"]
     assert "private remark" not in json.dumps(told)
 
 
@@ -152,7 +154,7 @@ def test_the_fixed_part_of_the_page_fits_its_room(
 def test_a_run_without_trees_says_so(small_run: RenderContext, tmp_path: Path) -> None:
     bare = map_world.context(tmp_path, 30)
     for name in ("ingest.trees", "scoring.tree_ratings", "scoring.facts", "scoring.decay",
-                 "ingest.sightings", "ingest.sighting_matches", "scoring.reviews",
+                 "ingest.sightings", "scoring.sighting_trees", "scoring.reviews",
                  "scoring.candidate_actions", "planning.jobs", "planning.queue",
                  "planning.unscheduled"):  # fmt: skip
         bare.store.write(TABLES[name], empty(TABLES[name]))

@@ -39,6 +39,11 @@ _VALUES: dict[str, Any] = {
     "character": "flesh", "look": "Cut a small piece from the edge.", "running": 3,
     "established": True, "photographs": ["the upper side", "the pore side"],
     "next_look": "Cut a small piece from the edge.",
+    "share": 0.4, "reports": 2, "host": "Quercus robur", "genus": "Fagus",
+    "trees": [
+        {"tree_id": "t1", "genus": "Fagus", "distance_m": 4.2, "named": True, "probability": 0.6},
+        {"tree_id": "t2", "genus": None, "distance_m": None, "named": False, "probability": 0.2},
+    ],
     "quoted": "Stammriss",
     "told": [
         {"word": "crack", "name": None, "part": "stem", "doubted": False, "quoted": "Stammriss"},
@@ -49,7 +54,7 @@ _VALUES: dict[str, Any] = {
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
              "acknowledged_on", "not_before", "why", "about", "decided_by", "against",
-             "next_look")  # fmt: skip
+             "next_look", "share", "host")  # fmt: skip
 
 
 def _all_sentences(values: dict[str, Any]) -> list[str]:

@@ -247,10 +247,15 @@ class Page {
       point.on("click", () => { if (s.tree[k] >= 0) this.choose(s.tree[k]); else this.chooseSighting(k); });
       this.sightings.addLayer(point);
     });
-    for (const [key, tree, weight] of s.candidates) {
+    for (const [key, tree, share] of s.candidates) {
       const k = at.get(key);
-      if (k === undefined || tree < 0) continue;
-      this.sightings.addLayer(L.polyline([[s.lat[k], s.lon[k]], this.trees.latLng(tree)], { color: c.accent, weight: 1 + 3 * weight, opacity: 0.75, dashArray: weight < 0.9 ? "2 5" : null, interactive: false }));
+      if (k === undefined || (s.tree[k] >= 0 && s.tree[k] !== tree)) continue;
+      const open = s.tree[k] < 0, numbered = open && (k === this.openSighting || map.getZoom() >= 19);
+      if (tree >= 0) this.sightings.addLayer(L.polyline([[s.lat[k], s.lon[k]], this.trees.latLng(tree)], { color: c.accent, weight: 1 + 3 * share, opacity: 0.75, dashArray: open ? "2 5" : null, interactive: false }));
+      if (!numbered || s.match[k] !== "ambiguous") continue;
+      const beside = tree >= 0 ? this.trees.latLng(tree) : L.latLng(s.lat[k], s.lon[k]), east = tree >= 0 && beside.lng >= s.lon[k];
+      const south = s.candidates.some(([other, one, much]) => other === key && one >= 0 && much >= 0.1 && this.trees.latLng(one).lat < s.lat[k]);
+      this.sightings.addLayer(L.tooltip(beside, { permanent: true, direction: tree < 0 ? (south ? "top" : "bottom") : east ? "right" : "left", offset: tree < 0 ? [0, south ? -26 : 26] : [east ? 12 : -12, 0], className: "share", interactive: false, content: tree >= 0 ? Fungi.percent(share) : `not listed: ${Fungi.percent(share)}` }));
     }
   }
 
@@ -272,10 +277,13 @@ class Page {
     const s = this.extras.sightings;
     this.marker?.remove();
     byId("show-sightings").checked = true;
-    this.panel(-1, this.thread.sighting(s, k, () => this.close()));
-    map.setView([s.lat[k], s.lon[k]], Math.max(map.getZoom(), 18), { animate: false });
-    if (window.matchMedia("(max-width: 760px)").matches) map.panBy([0, map.getSize().y * 0.33], { animate: false });
+    this.openSighting = k;
+    this.panel(-1, this.thread.sighting(s, k, () => this.close(), (tree) => this.choose(tree)));
+    const narrow = window.matchMedia("(max-width: 760px)").matches, here = L.latLng(s.lat[k], s.lon[k]), near = s.candidates.filter(([key, tree]) => key === s.key[k] && tree >= 0);
+    const frame = near.length ? L.latLngBounds([here, ...near.map(([, tree]) => this.trees.latLng(tree))]) : here.toBounds(2 * Math.min(s.accuracy[k] || 30, 60));
+    map.fitBounds(frame, { animate: false, maxZoom: 20, paddingTopLeft: [80, 40], paddingBottomRight: [80, narrow ? map.getSize().y * 0.8 : 60] });
     history.replaceState(null, "", location.pathname + location.search);
+    this.drawSightings();
     this.mark();
     byId("thread-title").focus({ preventScroll: true });
   }

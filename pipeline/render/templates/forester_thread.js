@@ -77,12 +77,18 @@ class Thread {
   }
 
   /* A sighting that no tree is known for: what was seen, and what it is found to be. */
-  sighting(s, k, close) {
+  sighting(s, k, close, choose) {
+    const found = s.candidates.filter(([key]) => key === s.key[k]), listed = found.filter(([, tree]) => tree >= 0);
+    const t = this.trees, open = s.match[k] === "ambiguous" && listed.length > 0;
+    const who = ([, tree, share, apart, named]) => el("li", {}, tree < 0 ? el("span", {}, "A tree that is not in the inventory") : el("button", { type: "button", class: "plain", on: { click: () => choose(tree) } }, `Tree ${t.idOf(tree)}`),
+      el("span", { class: "quiet" }, [tree < 0 ? "" : t.words.species[t.species[tree]], apart === null ? "" : `${apart} m from the point`, named ? "named by the sighting" : ""].filter(Boolean).join(", ")), el("strong", {}, Fungi.often(share)));
+    const which = open ? [el("h3", {}, "Which tree is it on?"), el("p", {}, "By place, name and host of the tree, and the fungus together. Until somebody has looked, each tree carries this sighting by its share; none of them is cut for it."), el("ul", { class: "which" }, found.map(who))] : [];
     const b = this.fungi.bodyOf.get(s.key[k]);
     return [el("header", {}, el("div", {}, el("p", { class: "kicker" }, "Sighting without a known tree"), el("h2", { id: "thread-title", tabindex: "-1" }, s.name[k] === "not named" ? "Told without a name" : `Told as ${s.name[k]}`)),
       el("button", { class: "press close", type: "button", "aria-label": "Close this sighting", on: { click: close } }, "×")),
     el("p", { class: "aid" }, "Screening aid. Not inspected is not low."),
-    el("p", {}, `${capital(spaced(s.match[k]))}${s.note[k] ? `: ${spaced(s.note[k])}` : ""}. ${s.accuracy[k] ? `Placed to ${Math.round(s.accuracy[k])} m.` : "No accuracy was told."} No tree is rated by it until somebody says which one it is.`),
+    el("p", {}, `${capital(spaced(s.match[k]))}${s.note[k] ? `: ${spaced(s.note[k])}` : ""}. ${s.accuracy[k] ? `Placed to ${Math.round(s.accuracy[k])} m.` : "No accuracy was told."}${open ? "" : " No tree is rated by it until somebody says which one it is."}`),
+    ...which,
     ...(b === undefined ? [el("p", { class: "quiet" }, "Nothing was found out about this fungus.")] : this.fungi.render([b]))];
   }
 
@@ -93,7 +99,7 @@ class Thread {
     say("Rating", el("span", { class: "rating" }, Mark.rating(rating), RATING_WORDS[rating]));
     if (t.dbh[i]) say("Diameter at breast height", `${t.dbh[i]} cm`);
     say("Place", [t.words.street[t.street[i]], t.words.ward[t.ward[i]]].filter(Boolean).join(", ") || "not recorded");
-    if (t.shares[i]) say("Point", `shared by ${t.shares[i].toLocaleString("en")} trees in the inventory: drawn apart here, and how far it stands from people is not known better than that`);
+    if (t.shares[i]) say("Point", `one of ${t.shares[i].toLocaleString("en")} with this point in the inventory: drawn apart, distances unsure`);
     if (looked) say("Last looked at", dayWords(looked));
     if (t.words.status[t.status[i]] !== "standing") say("Status", spaced(t.words.status[t.status[i]]));
     const e = this.evidence, lean = this.leanOf.get(i) ?? null;

@@ -141,7 +141,7 @@ def of_sightings(
         elif note[row] == 1:
             reviews.add("tree_not_standing", about, sighting=row)
         if sightings.joined.host_disagrees[row]:
-            told = {**about, "told": hosts[row], **which.host(row)}
+            told = {**about, "host": hosts[row], **which.host(row)}
             reviews.add("sighting_host_conflict", told, sighting=row)
     _of_names(reviews, sightings, names, parameters)
 

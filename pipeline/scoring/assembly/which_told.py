@@ -8,6 +8,8 @@ from pipeline.scoring.assembly.which_tree import Joined
 
 # Trees that a sentence names.
 _TOLD = 3
+# Less probable ones are counted, not named, unless there is no other.
+_WORTH_NAMING = 0.01
 
 
 def sighting_tree_columns(joined: Joined) -> dict[str, object]:
@@ -41,11 +43,13 @@ class WhichTree:
         """Values of the reviews of a sighting that may be of several trees."""
         joined, at = self._joined, self._order[self._start[row] : self._start[row + 1]]
         listed = at[joined.candidates.tree[at] >= 0]
+        worth = listed[joined.probability[listed] >= _WORTH_NAMING]
+        named = worth[:_TOLD] if len(worth) else listed[:1]
         return {
             "reports": int(self._reports[row]),
             "candidates": len(listed),
             "host": self._hosts[row],
-            "trees": [self._tree(place) for place in listed[:_TOLD].tolist()],
+            "trees": [self._tree(place) for place in named.tolist()],
             "unlisted": float(joined.probability[at[joined.candidates.tree[at] < 0]].sum()),
         }
 

@@ -150,6 +150,45 @@ def read_sightings(
         parameters.sighted,
     )
     tree = np.concatenate([tree, lent.tree])
+    said = _voiced(table, tree, fruiting, sits_on, placed, lent_at, failure)
+    return Sightings(
+        table=table,
+        tree=tree,
+        match=match,
+        share=np.concatenate([np.ones(len(joined.tree)), lent.share]),
+        seen_on=seen_on,
+        fruiting=fruiting,
+        speaks=said.speaks,
+        code=fruiting.found.heard.highest[fruiting.of],
+        voices=said.voices,
+        loud=said.loud,
+        findings=said.findings,
+        joined=joined,
+        hearsay=said.hearsay,
+    )
+
+
+@dataclass(frozen=True)
+class _Voiced:
+    """What speaks of the sightings, see Sightings."""
+
+    speaks: Flags
+    hearsay: Flags
+    voices: Ints
+    loud: Heard
+    findings: Findings
+
+
+def _voiced(
+    table: pa.Table,
+    tree: Ints,
+    fruiting: Fruiting,
+    sits_on: Flags,
+    placed: Flags,
+    lent_at: Flags,
+    failure: FailureParameters,
+) -> _Voiced:
+    """Who speaks, and what is heard of each."""
     attachment = codes(table, "attachment", ATTACHMENTS)
     speaks = (tree >= 0) & (attachment >= 0)
     speaks &= fruiting.found.decay[fruiting.of] != Decay.NO
@@ -158,29 +197,16 @@ def read_sightings(
     quiet = (audible.highest == 0) & ~audible.unnamed.any(axis=1)
     speaks &= ~(lent_at & quiet)
     hearsay = codes(table, "origin", (_NOTE,)) == 0
+    seen_on = days(table, "seen_on")
     # What a person reported speaks before any remark that says the same.
     speakers = np.flatnonzero(speaks)
     speakers = speakers[np.lexsort((speakers, -seen_on[speakers], hearsay[speakers]))]
     voices = _voices(speakers, fruiting, attachment, sits_on, placed)
     bodies = SightedBodies(tree[voices], attachment[voices], sits_on[voices], placed[voices])
     loud = fruiting.found.heard.rows(fruiting.of[voices])
-    return Sightings(
-        table=table,
-        tree=tree,
-        match=match,
-        share=np.concatenate([np.ones(len(joined.tree)), lent.share]),
-        seen_on=seen_on,
-        fruiting=fruiting,
-        speaks=speaks,
-        code=fruiting.found.heard.highest[fruiting.of],
-        voices=voices,
-        loud=loud,
-        findings=at_most(
-            fungus_findings(bodies, loud, failure.fungus), hearsay[voices], failure.hearsay
-        ),
-        joined=joined,
-        hearsay=hearsay,
-    )
+    findings = fungus_findings(bodies, loud, failure.fungus)
+    findings = at_most(findings, hearsay[voices], failure.hearsay)
+    return _Voiced(speaks, hearsay, voices, loud, findings)
 
 
 def _sites(joined: Joined, tree: Ints, lent: Lent, trees: int) -> Ints:

@@ -1,8 +1,9 @@
-"""Three real open inventories, whole, from raw files to maps and queue; skipped where absent.
+"""Real open inventories, whole, from raw files to maps and queue; skipped where absent.
 
 San Francisco: DataSF street tree list of May 2026 (ODC PDDL). Graz: tree register of September
-2013 (CC BY 3.0 AT). Helsinki: an OpenStreetMap extract of the centre (ODbL 1.0). The counts were
-taken from the files themselves.
+2013 (CC BY 3.0 AT). Helsinki: an OpenStreetMap extract of the centre (ODbL 1.0). Portland and
+Saint-Germain-en-Laye: open data of the city and the commune. The counts were taken from the files
+themselves.
 """
 
 import re
@@ -46,6 +47,8 @@ CITIES = [
     pytest.param("san_francisco", "inventory/san-francisco", 195_297, id="San Francisco"),
     pytest.param("graz", "inventory/graz", 17_535, id="Graz"),
     pytest.param("helsinki", "zones/helsinki-osm", 649, id="Helsinki"),
+    pytest.param("saint_germain", "inventory/saint-germain-en-laye", 468, id="Saint-Germain"),
+    pytest.param("portland", "inventory/portland", 676 + 885, id="Portland"),
 ]
 
 

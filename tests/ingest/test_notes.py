@@ -59,6 +59,11 @@ ENGLISH = [
     ("Pruning wound closed", "~girth_wound"),
     ("bark scrape from a mower", "girth_wound"),
     ("Old cable in the fork", ""),
+    ("Trunk cavity filled with concrete", "cavity@stem"),
+    ("split in crotch, cabled", "split@stem"),
+    ("Dead ivy on trunk", ""),
+    ("dead limbs removed, one hanger remains", "~dead_branch@branch; hanging_branch@branch"),
+    ("No visible fungus but decay at base", "-fungus; decay@butt"),
     ("Sparse canopy, no obvious defects", "crown_dieback@branch"),
 ]
 
@@ -111,6 +116,10 @@ GERMAN = [
     ("rotblühende Kastanie", ""),
     ("Efeu am Stamm", ""),
     ("nicht mehr bruchsicher", "danger"),
+    ("Stammfäule vermutet; Fruchtkörper nicht gefunden", "?decay@stem; -fungus"),
+    ("Abgestorbener Leittrieb", "dead_branch@branch"),
+    ("Astbruchgefahr über Gehweg", "danger@branch"),
+    ("Stamm innen hohl, Restwand gering", "cavity@stem; decay"),
 ]
 
 FRENCH = [
@@ -152,6 +161,10 @@ FRENCH = [
     ("pourriture possible", "?decay"),
     ("feuilles mortes sur le trottoir", ""),
     ("chemin creux", ""),
+    ("Branche cassée pendante", "hanging_branch@branch"),
+    ("Axe dominant mort", "dead_branch@branch"),
+    ("Plaie ancienne recouverte", "~girth_wound"),
+    ("Cavité basse avec pourriture molle", "cavity; decay"),
     ("cavit&eacute; au tronc<br/>champignon", "cavity@stem; fungus"),
     ("plaie avec pourriture, sans cavité", "girth_wound; decay; -cavity"),
 ]
@@ -180,6 +193,9 @@ SPANISH = [
     ("cavidad descartada", "-cavity"),
     ("yesquero en rama", "fungus:fomes_fomentarius@branch"),
     ("setos recortados", ""),
+    ("Ramas secas y peligro de caída", "dead_branch@branch; danger"),
+    ("Árbol con hueco en la base y hongos en el tronco", "cavity@butt; fungus@stem"),
+    ("No presenta daños", ""),
     ("podredumbre a vigilar", "?decay"),
     ("antigua cavidad", "~cavity"),
 ]

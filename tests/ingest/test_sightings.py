@@ -26,7 +26,10 @@ PLACE = "name,seen_on,longitude,latitude,accuracy_m"
     ("place", "accuracy", "match", "note"),
     [
         (AT_ALONE, "3", "by_place", None),
+        (AT_ALONE, "0", "by_place", None),
+        (AT_ALONE, "-5", "unmatched", "accuracy_unknown"),
         (AT_ALONE, "500", "unmatched", "accuracy_beyond_cap"),
+        (AT_ALONE, "50000", "unmatched", "accuracy_beyond_cap"),
         (AT_ALONE, "", "unmatched", "accuracy_unknown"),
         (f"{LON + 0.01:.6f},{LAT + 0.0003:.6f}", "15", "ambiguous", "several_trees_near"),
         (f"{LON - 0.012:.6f},{LAT:.6f}", "5", "unmatched", "no_tree_near"),

@@ -192,6 +192,22 @@ def test_sightings_show_their_accuracy_and_candidates(
     assert page.evaluate("soundwood.page.sightings.getLayers().length") == 0
 
 
+def test_a_review_that_asks_which_tree_shows_each_with_its_odds(
+    open_page: Opener, pages_run: RenderContext
+) -> None:
+    page = open_page(pages_run.out / NAME).page
+    page.locator("#pane-now .rows button", has_text="say which one it is").first.click()
+    page.wait_for_timeout(200)
+    panel = page.locator("#thread")
+    assert "Which tree is it on?" in panel.inner_text()
+    assert "4 m from the point" in panel.inner_text()
+    assert "85 %" in page.locator(".leaflet-tooltip.share").all_inner_texts()
+    candidate = panel.locator(".which button").first
+    name = candidate.inner_text()
+    candidate.click()
+    assert name in page.locator("#thread .kicker").inner_text()
+
+
 @pytest.mark.parametrize("look", ["start", "thread", "filters"])
 def test_a_phone_never_scrolls_sideways(
     open_page: Opener, pages_run: RenderContext, look: str

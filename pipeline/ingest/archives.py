@@ -19,6 +19,8 @@ from pipeline.ingest.archive_meta import META, Entity, Limits, Metafile, read_me
 
 _ENCRYPTED = 0x1
 _UNIX_MODE_SHIFT = 16
+_ENDINGS = frozenset({".zip", ".dwca"})
+_ZIP_MARK = b"PK\x03\x04"
 _SHAPES = frozenset({".shp", ".gpkg", ".geojson", ".fgb", ".gdb", ".kml"})
 _REMEDY = "Export the archive again, or unpack it yourself and name the occurrence file."
 
@@ -79,14 +81,16 @@ class Archive:
         return tuple(n for n in self.names if n not in read and n != meta)
 
 
-def is_archive(raw: bytes) -> bool:
-    """Whether the bytes are a zip with a meta.xml somewhere in it."""
-    return any(PurePosixPath(name).name.lower() == META for name in _listed(raw))
+def is_archive(name: str, raw: bytes) -> bool:
+    """Whether a file is an archive of texts: a zip with a meta.xml, or one without shapes.
 
-
-def holds_shapes(raw: bytes) -> bool:
-    """Whether the bytes are a zip with files that a GIS writes."""
-    return any(PurePosixPath(name).suffix.lower() in _SHAPES for name in _listed(raw))
+    The name counts, because office programs pack their sheets the same way, with a meta.xml.
+    """
+    if PurePosixPath(name).suffix.lower() not in _ENDINGS or not raw.startswith(_ZIP_MARK):
+        return False
+    paths = [PurePosixPath(inside) for inside in _listed(raw)]
+    described = any(path.name.lower() == META for path in paths)
+    return described or not any(path.suffix.lower() in _SHAPES for path in paths)
 
 
 def _listed(raw: bytes) -> list[str]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.ingest.archive_meta import Limits
 from pipeline.ingest.darwin_core_cells import Word, Words
 from pipeline.published.table import Library
 from pipeline.tables.inputs import INPUTS
@@ -26,11 +27,18 @@ class Term:
 
 @dataclass(frozen=True)
 class Standard:
-    """The terms that are read, by their name in small letters, and the words they hold."""
+    """The terms that are read, by their name in small letters, and the words they hold.
+
+    Parameters
+    ----------
+    obscured_least_m : a smaller accuracy beside a blurred place counts as unknown.
+    archives_up_to : how large an archive may be.
+    """
 
     terms: Mapping[str, Term]
     words: Mapping[str, Words]
     obscured_least_m: float
+    archives_up_to: Limits
 
     @classmethod
     def of(cls, library: Library) -> "Standard":
@@ -49,6 +57,7 @@ class Standard:
             },
             words,
             limits.number("value", quantity="obscured_least_m"),
+            Limits.of(library),
         )
 
     def term(self, header: str) -> Term | None:

@@ -77,7 +77,7 @@ def gather(
             try:
                 raws = read_input(
                     spec, kind=_READ_AS.get(kind, kind), data_dir=settings.data_dir,
-                    source_key_start=count,
+                    source_key_start=count, archives_up_to=standard.archives_up_to,
                 )  # fmt: skip
                 count += len(raws)
                 found += [

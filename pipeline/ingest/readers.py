@@ -87,9 +87,18 @@ class RawTable:
 
 
 def read_input(
-    spec: InputFile, *, kind: str, data_dir: Path, source_key_start: int
+    spec: InputFile,
+    *,
+    kind: str,
+    data_dir: Path,
+    source_key_start: int,
+    archives_up_to: Limits | None = None,
 ) -> list[RawTable]:
     """Read every file of one input; one RawTable a file, source keys counted on from the start.
+
+    Parameters
+    ----------
+    archives_up_to : how large a zipped archive may be; None: as the published table states it.
 
     Raises
     ------
@@ -103,7 +112,7 @@ def read_input(
     for file in spec.files:
         key = source_key_start + len(tables)
         try:
-            tables.append(_read_file(spec, file, kind=kind, data_dir=data_dir, source_key=key))
+            tables.append(_read_file(spec, file, kind, data_dir, key, archives_up_to))
         except InputError as fault:
             faults.append(fault)
     if len(faults) == 1:
@@ -130,7 +139,12 @@ class _Content:
 
 
 def _read_file(
-    spec: InputFile, file: str, *, kind: str, data_dir: Path, source_key: int
+    spec: InputFile,
+    file: str,
+    kind: str,
+    data_dir: Path,
+    source_key: int,
+    archives_up_to: Limits | None,
 ) -> RawTable:
     """One file.
 
@@ -141,8 +155,8 @@ def _read_file(
     """
     path, where = data_dir / file, f"{kind} file {file}"
     raw = decoding.file_bytes(path, where=where)
-    if kind == _MAY_BE_ARCHIVED and _is_archive(path, raw):
-        content = _read_archive(raw, where=where)
+    if kind == _MAY_BE_ARCHIVED and archives.is_archive(path.name, raw):
+        content = _read_archive(raw, archives_up_to or Limits.of(Library()), where=where)
     else:
         content = _content(path, raw, spec=spec, where=where)
     if content.geometry is not None:
@@ -210,16 +224,7 @@ def _content(path: Path, raw: bytes, *, spec: InputFile, where: str) -> _Content
     return _Content(vectors.FORMATS[ending], vector.data, geometry=vector.geometry, crs=vector.crs)
 
 
-def _is_archive(path: Path, raw: bytes) -> bool:
-    """Whether a file is an archive of occurrences, or can be nothing else by its name."""
-    if not raw.startswith(_ZIP_MARK) or path.name.lower().endswith(SHEET_ENDINGS):
-        return False
-    return archives.is_archive(raw) or (
-        path.suffix.lower() == ".zip" and not archives.holds_shapes(raw)
-    )
-
-
-def _read_archive(raw: bytes, *, where: str) -> _Content:
+def _read_archive(raw: bytes, limits: Limits, *, where: str) -> _Content:
     """The occurrences of a zipped archive.
 
     Raises
@@ -227,7 +232,7 @@ def _read_archive(raw: bytes, *, where: str) -> _Content:
     InputError
         If it is dangerous, damaged, or holds no occurrences.
     """
-    found = archive_tables.read(raw, _records, limits=Limits.of(Library()), where=where)
+    found = archive_tables.read(raw, _records, limits=limits, where=where)
     return _Content(
         archive_tables.FORMAT,
         found.data,

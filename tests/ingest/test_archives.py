@@ -310,3 +310,29 @@ def test_an_archive_is_a_sightings_input_without_any_other_key(tmp_path: Path) -
     source = city.rows("sources")[1]
     assert source["format"] == "Darwin Core archive"
     assert "read as Darwin Core: occurrenceID" in str(source["note"])
+
+
+def test_a_city_may_set_its_own_limits(tmp_path: Path) -> None:
+    overrides = tmp_path / "little" / "overrides"
+    overrides.mkdir(parents=True)
+    (overrides / "archive_limits.csv").write_text(
+        "quantity,value,unit,low,high,basis,source,locator,note\n"
+        "most_bytes,100,byte,100,1000,elicited,project_elicited,,\n", encoding="utf-8",
+    )  # fmt: skip
+    limits = Limits.of(Library(overrides=overrides))
+    with pytest.raises(InputError, match="at most 100 bytes"):
+        opened(zipped({"meta.xml": GOOD, "occurrence.txt": ROWS}), limits=limits, where="a.zip")
+    (tmp_path / "a.zip").write_bytes(zipped({"meta.xml": GOOD, "occurrence.txt": ROWS}))
+    spec = InputFile(files=("a.zip",))
+    with pytest.raises(InputError, match="at most 100 bytes"):
+        read_input(spec, kind="sightings", data_dir=tmp_path, source_key_start=0,
+                   archives_up_to=limits)  # fmt: skip
+
+
+def test_a_workbook_is_no_archive_though_it_is_packed_like_one(tmp_path: Path) -> None:
+    """Sheets of the open document format are zips with a meta.xml of their own."""
+    (tmp_path / "s.ods").write_bytes(zipped({"meta.xml": "<x/>", "content.xml": "<x/>"}))
+    spec = InputFile(files=("s.ods",))
+    with pytest.raises(InputError) as caught:
+        read_input(spec, kind="sightings", data_dir=tmp_path, source_key_start=0)
+    assert "meta.xml" not in caught.value.found

@@ -182,8 +182,9 @@ class Lexicon:
         present = frozenset().union(*(one.forms for one in known))
         at = 0
         while at < len(known):
-            begins = [p for p in known[at].begins[kind] if p.rest <= present]
-            best = self._longest(begins, words, known, at, languages) if begins else []
+            begins = known[at].begins[kind]
+            possible = [phrase for phrase in begins if phrase.rest <= present] if begins else []
+            best = self._longest(possible, words, known, at, languages) if possible else []
             if best:
                 found.append(best)
                 at = best[0].last

@@ -18,7 +18,7 @@ from pipeline.units import Flags, Floats, Ints
 
 # Reports that look for their leader together: bounds memory, changes no result.
 BLOCK = 1 << 10
-_STEP = 1 << 13
+_STEP = 8 * BLOCK
 
 
 @dataclass(frozen=True)
@@ -243,6 +243,7 @@ def _fungi_agree(
     ratio = both.sum(axis=1)
     days = np.abs(reports.day[one] - reports.day[other])
     late = (reports.day[one] >= 0) & (reports.day[other] >= 0) & (days > limits.season_days)
-    dies = both @ annual.astype(np.float64) > 0.5 * ratio
+    yearly = both @ annual.astype(np.float64)
+    dies = yearly > ratio - yearly
     agree: Flags = (ratio >= limits.same_fungus) & ~(late & dies)
     return agree

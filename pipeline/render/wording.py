@@ -92,8 +92,8 @@ def _section(v: Values) -> str:
 def _fungus(v: Values) -> str:
     rot = f"a {v['rot']} rot" if v["rot"] != "unknown" else "a rot of unknown kind"
     return (
-        f"{_name(v)} rots {the(v['part'])} ({rot}, action code {v['code']}); that it, or one as "
-        f"serious, is at work is right in {in_hundred(v['probability'])} such cases."
+        f"{_name(v)} rots {the(v['part'])} ({rot}, action code {v['code']}). It, or a fungus as "
+        f"serious, is at work here in {in_hundred(v['probability'])} such cases."
     )
 
 

@@ -225,9 +225,10 @@ def _probability(
         which = slice(start, min(start + keys.BATCH, len(told.of)))
         at, part, said = of_batch(which, rows, host)
         if at.stop > at.start:
-            taxa = _taxa(told, evidence, which, parameters)
-            region = evidence.region[told.of[which]]
-            found[at] = tree_posterior(taxa, region, said, part, key, errors, trees=trees)
+            used, back = np.unique(told.of[which], return_inverse=True)
+            taxa, region = keys.posterior(evidence.rows(used), key), evidence.region[told.of[which]]
+            of = back.reshape(-1)
+            found[at] = tree_posterior(taxa, region, said, part, key, errors, trees=trees, of=of)
     return found
 
 

@@ -101,27 +101,29 @@ def tree_posterior(
     errors: TreeErrors,
     *,
     trees: int,
+    of: Ints,
 ) -> Floats:
     """Probability of each candidate after everything was weighed, summed over the fungi.
 
     Parameters
     ----------
-    taxa : probability of the taxa from all but the host, shape (sightings, taxa); see `batches`.
+    taxa : probability of the taxa from all but the host, shape (evidence, taxa); see `batches`.
+    of : row of `taxa` of each sighting: what was seen often is worked out once, (sightings,).
     region : place in the key's regions, -1 unknown, shape (sightings,).
     trees : number of trees of the inventory.
     """
     hosts = _hosts(key)
     on_host, shared = taxa @ hosts.T, key.prior @ hosts.T
     spoken = _Spoken.of(told, shared[-1], errors)
-    unknown = spoken.right * on_host[spoken.row, spoken.at] + spoken.by_chance
+    unknown = spoken.right * on_host[of, spoken.at] + spoken.by_chance
     s, known = candidates.sighting, candidates.host >= 0
     genus = np.maximum(candidates.host, 0)
     of_region = np.where(region < 0, len(key.regions), region)
-    fits = on_host[s, genus] / shared[of_region[s], genus]
+    fits = on_host[of[s], genus] / shared[of_region[s], genus]
     said = spoken.by_chance[s] + spoken.right[s] * candidates.agrees
-    log = _log(_told_weight(candidates, errors, trees, len(taxa)))
+    log = _log(_told_weight(candidates, errors, trees, len(of)))
     log += _log(np.where(known, fits * said, unknown[s]))
-    return _normalised_by(log, s, len(taxa))
+    return _normalised_by(log, s, len(of))
 
 
 def mixed_taxa(
@@ -210,7 +212,16 @@ def batches(
             which,
             rows,
             taxa,
-            tree_posterior(taxa, evidence.region[which], said, part, key, errors, trees=trees),
+            tree_posterior(
+                taxa,
+                evidence.region[which],
+                said,
+                part,
+                key,
+                errors,
+                trees=trees,
+                of=np.arange(len(taxa)),
+            ),
         )
 
 

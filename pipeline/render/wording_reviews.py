@@ -117,12 +117,12 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
     ),
     "name_uncertain": lambda v: f"{_seen(v)}: {_to_expert(v)}",
     "note_danger": lambda v: (
-        f"The notes of this tree speak of danger: {notes_said(v['told'])}. They were read by a "
-        "program and count for little in the rating: look this week."
+        f"The notes of tree {v['tree_id']} speak of danger: {notes_said(v['told'])}. A program "
+        "read them and they count for little in the rating: see the tree now."
     ),
     "note_read": lambda v: (
-        f"The notes of this tree were read by a program: {notes_said(v['told'])}. See whether it "
-        "read them rightly, and look."
+        f"The notes of tree {v['tree_id']} were read by a program: {notes_said(v['told'])}. See "
+        "whether it read them rightly, and look."
     ),
     "sighting_not_decay": lambda v: f"{_seen(v)} is kept and not counted as decay: {_why(v)}.",
 }

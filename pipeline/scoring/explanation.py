@@ -127,7 +127,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "name_serious_uncertain": (1, (*_EXPERT, "code")),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
     "presumed_removal": (1, ("tree_id", "name")),
-    "note_danger": (1, ("told",)),
+    "note_danger": (0, ("tree_id", "told")),
     "decision_unread": (2, ("value",)),
     "sighting_unmatched": (2, ("name", "sighting", "why")),
     "tree_not_standing": (2, ("name", "sighting")),
@@ -135,7 +135,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "place_doubtful": (2, ("count",)),
     "name_uncertain": (3, _EXPERT),
     "sighting_not_decay": (3, ("name", "sighting", "why")),
-    "note_read": (3, ("told",)),
+    "note_read": (3, ("tree_id", "told")),
 }
 
 

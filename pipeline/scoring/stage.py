@@ -197,7 +197,8 @@ def _act(
     found = review_list.ReviewList()
     review_list.of_quarantine(found, read["quarantine"])
     taxa = parameters.failure.catalogue.taxon_id
-    of_notes(found, read["notes"], dict(zip(taxa, parameters.failure.names, strict=True)))
+    names = dict(zip(taxa, parameters.failure.names, strict=True))
+    of_notes(found, read["notes"], names, read["trees"]["tree_id"])
     review_list.of_sightings(found, j.sightings.reported(), j.trees, parameters)
     review_list.of_trees(found, row, parameters)
     review_list.of_the_run(found, row, read["decisions"], parameters)

@@ -13,13 +13,16 @@ NOTE_COLUMNS = (
 _COUNTED, _SUSPECTED = "counted", "suspected"
 
 
-def of_notes(reviews: ReviewList, notes: pa.Table, names: dict[str, str]) -> None:
+def of_notes(
+    reviews: ReviewList, notes: pa.Table, names: dict[str, str], tree_id: pa.ChunkedArray
+) -> None:
     """One review a tree; trees whose remarks say the same share its making.
 
     Parameters
     ----------
     notes : ingest.notes, in the order of its trees.
     names : accepted name of each taxon.
+    tree_id : of ingest.trees.
     """
     heard = notes.filter(pa.array(codes(notes, "used", (_COUNTED,)) < 0))
     if not heard.num_rows:
@@ -39,7 +42,8 @@ def of_notes(reviews: ReviewList, notes: pa.Table, names: dict[str, str]) -> Non
     for numbers, mine in zip(different, np.split(order, ends[:-1]), strict=True):
         own = [told[at] for at in numbers.tolist() if at >= 0]
         code = "note_danger" if danger[mine[0]] else "note_read"
-        reviews.add_many(code, {"told": own}, trees=tree[starts[np.sort(mine)]])
+        keys = tree[starts[np.sort(mine)]]
+        reviews.add_many(code, {"told": own}, trees=keys, ids=tree_id.take(keys).to_pylist())
 
 
 def _alike(heard: pa.Table) -> Ints:

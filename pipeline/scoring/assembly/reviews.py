@@ -1,6 +1,7 @@
 """What needs a person, most urgent first."""
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,6 +27,8 @@ _AMBIGUOUS, _UNMATCHED, _NOT_DECAY = (
     MATCHES.index(name) for name in ("ambiguous", "unmatched", "not_decay")
 )
 _NONE = -1
+# Stands for the id of a tree where many reviews are made alike; no text of a file holds it.
+_ANY_ID = "\x00"
 
 
 @dataclass
@@ -63,21 +66,26 @@ class ReviewList:
         self.quarantine.append(quarantine)
         self.detail.append(as_json(values))
 
-    def add_many(self, code: str, values: Mapping[str, object], *, trees: Ints) -> None:
-        """Add one for each of some trees, all with the same values.
+    def add_many(
+        self, code: str, values: Mapping[str, object], *, trees: Ints, ids: Sequence[str]
+    ) -> None:
+        """Add one for each of some trees, with its id and else the same values.
 
         Raises
         ------
         KeyError
             If the code or its values are not declared: a bug.
         """
-        self.add(code, values, tree=int(trees[0]))
+        self.add(code, {**values, "tree_id": _ANY_ID}, tree=int(trees[0]))
+        any_id, alike = as_json({"id": _ANY_ID})[len('{"id": ') : -1], self.detail.pop()
         more = len(trees) - 1
         self.code += [code] * more
         self.tree += trees[1:].tolist()
         self.sighting += [_NONE] * more
         self.quarantine += [_NONE] * more
-        self.detail += [self.detail[-1]] * more
+        self.detail += [
+            alike.replace(any_id, json.dumps(name, ensure_ascii=False)) for name in ids
+        ]
 
     def columns(self) -> dict[str, object]:
         """Columns of scoring.reviews: by urgency, then by kind, then in the order of arrival."""

@@ -8,6 +8,7 @@ import pytest
 from pipeline.scoring.assembly.notes_told import of_notes
 from pipeline.scoring.assembly.reviews import ReviewList
 
+IDS = pa.chunked_array([[f"T-{key}" for key in range(8)]])
 NAMES = {"armillaria": "Armillaria"}
 
 
@@ -43,6 +44,7 @@ def reviews() -> ReviewList:
             (7, "fungus", "suspected", "Hallimasch", False, "sighting"),
         ),
         NAMES,
+        IDS,
     )
     return found
 
@@ -54,6 +56,7 @@ def test_each_tree_whose_remark_said_something_has_one_review(reviews: ReviewLis
 
 def test_a_review_tells_every_finding_with_its_words(reviews: ReviewList) -> None:
     detail = json.loads(reviews.detail[reviews.tree.index(7)])
+    assert detail["tree_id"] == "T-7"
     keys = ("word", "name", "doubted", "quoted")
     assert [tuple(one[key] for key in keys) for one in detail["told"]] == [
         ("crack", None, False, "Riss"), ("fungus", "Armillaria", True, "Hallimasch"),
@@ -67,5 +70,5 @@ def test_danger_comes_before_what_was_only_read(reviews: ReviewList) -> None:
 
 def test_no_remarks_no_reviews() -> None:
     found = ReviewList()
-    of_notes(found, _notes((3, "decay", "negated", "Fäule", False, "counted")), NAMES)
+    of_notes(found, _notes((3, "decay", "negated", "Fäule", False, "counted")), NAMES, IDS)
     assert found.code == []

@@ -132,7 +132,7 @@ class Lexicon:
         self._heads: dict[str, int] = {}
         self._tails: dict[str, int] = {}
         self._within: dict[str, int] = {}
-        self._count = 0
+        self._letters_most = 0
         self._languages_of: dict[int, set[str]] = defaultdict(set)
         self._books: dict[Kind, dict[int, list[Phrase[Any]]]] = {
             kind: defaultdict(list) for kind in ("meanings", "cues", "places")
@@ -283,16 +283,15 @@ class Lexicon:
             table = self._within if word.endswith("*") else self._tails
         else:
             table = self._heads if word.endswith("*") else self._exact
-        if bare not in table:
-            table[bare] = self._count
-            self._count += 1
-        return table[bare]
+        self._letters_most = max(self._letters_most, len(bare))
+        known = (self._exact, self._heads, self._tails, self._within)
+        return table.setdefault(bare, sum(map(len, known)))
 
     def _look_up(self, word: str, more: frozenset[int]) -> Known:
         forms = set(more)
         if word in self._exact:
             forms.add(self._exact[word])
-        for size in range(1, len(word) + 1):
+        for size in range(1, min(len(word), self._letters_most) + 1):
             if (form := self._heads.get(word[:size])) is not None:
                 forms.add(form)
             if (form := self._tails.get(word[-size:])) is not None:

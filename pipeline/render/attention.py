@@ -7,6 +7,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.render.context import RenderContext
+from pipeline.render.joined import joined
 from pipeline.render.map_trees import PackedTrees
 from pipeline.render.thread import taxon_names
 
@@ -57,14 +58,14 @@ def sightings(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
     )
     placed = np.flatnonzero(np.isfinite(longitude))
     which = context.table("scoring.sighting_trees")
-    match, tree = _joined(table, which)
+    join = joined(context)
     texts = {
         "name": [name(taxon) if taxon else text or "not named" for taxon, text in told],
         "on": table["seen_on"].cast(pa.string()).to_pylist(),
-        "match": match,
+        "match": join.match,
         "note": table["match_note"].cast(pa.string()).to_pylist(),
         "accuracy": table["accuracy_m"].to_pylist(),
-        "tree": _places(trees, pa.chunked_array([pa.array(tree)])),
+        "tree": _places(trees, pa.chunked_array([pa.array(join.tree)])),
     }
     return {
         "key": placed.tolist(),
@@ -73,23 +74,6 @@ def sightings(context: RenderContext, trees: PackedTrees) -> dict[str, Any]:
         **{key: [values[row] for row in placed.tolist()] for key, values in texts.items()},
         "candidates": _candidates(which, trees),
     }
-
-
-def _joined(table: pa.Table, which: pa.Table) -> tuple[list[str], np.ndarray]:
-    """How each sighting was joined in the end, and to which tree, -1 without one."""
-    match = table["match"].cast(pa.string()).to_numpy().astype(object)
-    sighting, key = which["sighting_key"].to_numpy(), which["tree_key"].to_numpy()
-    told = which.num_rows > 0 and match.size > 0
-    tree = table["tree_key"].to_numpy().copy()
-    if told:
-        attached = which["attached"].to_numpy()
-        open_ = np.setdiff1d(sighting, sighting[attached])
-        tree[open_], match[open_] = -1, "unmatched"
-        match[sighting[(key >= 0) & np.isin(sighting, open_)]] = "ambiguous"
-        at = sighting[attached]
-        moved = at[match[at] != "by_id"]
-        tree[at], match[moved] = key[attached], "by_place"
-    return match.tolist(), tree
 
 
 def _candidates(which: pa.Table, trees: PackedTrees) -> list[list[Any]]:

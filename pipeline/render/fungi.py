@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 from pipeline.published.table import Library
 from pipeline.render import packing
 from pipeline.render.context import RenderContext
+from pipeline.render.joined import joined
 from pipeline.render.map_trees import PackedTrees
 from pipeline.render.wording_fungi import PHOTOGRAPHS, ROTS, UNLISTED, speak
 from pipeline.tables import inputs
@@ -36,8 +37,8 @@ def bodies(context: RenderContext) -> pa.Table:
     """One row a fruiting fungus in the order of its first sighting, with its `tree_key`, or -1."""
     table = context.table("scoring.identifications")
     first = table.filter(pc.equal(table["sighting_key"], table["body_key"]))
-    tree = context.table("ingest.sightings", columns=("sighting_key", "tree_key"))
-    return first.append_column("tree_key", tree["tree_key"].take(first["sighting_key"]))
+    tree = pa.array(joined(context).tree)
+    return first.append_column("tree_key", tree.take(first["sighting_key"].combine_chunks()))
 
 
 def names(library: Library) -> dict[str, tuple[str, str]]:

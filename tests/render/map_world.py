@@ -264,9 +264,11 @@ def _sightings(store: RunStore, trees: int, draw: np.random.Generator, places: P
     _identifications(store, ratings_of(trees)[rows])
     fill(store, "ingest.sighting_matches", count, sighting_key=range(count), tree_key=rows,
          weight=[0.8] * count, distance_m=[4.0] * count)  # fmt: skip
-    fill(store, "scoring.sighting_trees", count, sighting_key=range(count), tree_key=rows,
+    own = sighted_trees(trees)
+    fill(store, "scoring.sighting_trees", count, sighting_key=range(count),
+         tree_key=np.where(own >= 0, own, rows),
          named=kinds == "by_id", distance_m=[4.0] * count, distance_weight=[0.8] * count,
-         probability=[0.85] * count, attached=joined)  # fmt: skip
+         probability=[0.85] * count, attached=own >= 0)  # fmt: skip
     now = np.flatnonzero(ratings_of(trees) == 4)
     fill(store, "ingest.quarantine", 1, quarantine_key=[0], row=[17], code=["no_place"],
          reason=["The row has no place."], remedy=["Add coordinates and feed it back."],

@@ -20,6 +20,7 @@ from pipeline.geo.shapes import Geometries
 from pipeline.render import fungi
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
+from pipeline.render.joined import joined
 from pipeline.tables.catalogue import TABLES
 from pipeline.units import Floats
 
@@ -136,6 +137,10 @@ def _trees(context: RenderContext) -> pa.Table:
 def _sightings(context: RenderContext) -> pa.Table:
     """Sightings with a place, and what each is found to be."""
     table = _points(context, "ingest.sightings", ("sighting_key", *_SIGHTING_FIELDS))
+    match = pa.array(joined(context).match, pa.string())
+    table = table.set_column(
+        table.column_names.index("match"), "match", match.take(table["sighting_key"])
+    )
     found = fungi.told_of(context, table["sighting_key"])
     for name in found.column_names:
         table = table.add_column(table.num_columns - 1, name, found[name])

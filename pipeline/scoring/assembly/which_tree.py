@@ -112,6 +112,9 @@ def join_trees(
     final[sure] = np.where(match == _BY_ID, _BY_ID, _BY_PLACE)[sure]
     weighed_so = _Weighed(table, told, host, rows, probability, best)
     leader = _leaders(weighed_so, parts, tree, trees, parameters)
+    # Nor is it overruled by another report of the same body.
+    names_other = (match == _BY_ID) & (tree[leader] >= 0) & (tree[leader] != named)
+    leader = np.where(weighed & names_other, np.arange(count), leader)
     follows = (leader != np.arange(count)) & (tree[leader] >= 0)
     tree, final = np.where(follows, tree[leader], tree), np.where(follows, _BY_PLACE, final)
     own = _host_of(trees, parameters)

@@ -154,4 +154,17 @@ def test_rows_that_need_review_are_on_the_list(larkmere: LarkmereRun) -> None:
             where s.sighting_id in ({_quoted(row)})
             """
         )
-        assert found == {"n": int(row["count"])}, row["fault"]
+        expected = int(row["count"])
+        if row["fault"] == "sighting_between_two_trees":
+            # Host told and fungus may settle between two trees what the place leaves open.
+            (settled,) = larkmere.sql(
+                f"""
+                select count(*) as n, min(c.probability) as least
+                from scoring.sighting_trees c join ingest.sightings s using (sighting_key)
+                where c.attached and s.host_text is not null and s.sighting_id in ({_quoted(row)})
+                """
+            )
+            assert settled["n"] < expected / 2
+            assert settled["n"] == 0 or settled["least"] >= 0.9
+            expected -= settled["n"]
+        assert found == {"n": expected}, row["fault"]

@@ -59,7 +59,6 @@ class Limits:
     serious_share : a serious fungus at least so probable matters [share].
     soil_over_root : weight of a body on soil over a root [share].
     annual_years : an annual seen in so many years running is established.
-    absent_before : weight of an earlier thorough look that found nothing [share].
     """
 
     margin: float
@@ -67,7 +66,6 @@ class Limits:
     serious_share: float
     soil_over_root: float
     annual_years: int
-    absent_before: float
 
 
 def rot_probability(posterior: Floats, traits: Traits) -> Floats:

@@ -372,5 +372,4 @@ def _limits(t: PublishedTable) -> Limits:
         serious_share=value("serious_share"),
         soil_over_root=value("soil_over_root_weight"),
         annual_years=int(value("annual_years")),
-        absent_before=value("absent_before_weight"),
     )

@@ -103,7 +103,6 @@ def read_back() -> IdentificationParameters:
             serious_share=limit("serious_share"),
             soil_over_root=limit("soil_over_root"),
             annual_years=int(limit("annual_years")),
-            absent_before=limit("absent_before"),
         ),
         names=tuple(text for _, _, text in sorted(sections()["taxon"], key=lambda row: row[1])),
         genera=words.states[words.characters.index("host")],

@@ -143,6 +143,7 @@ def _one_file(
         "name_certainty": _floats(mapped.number("name_certainty")),
         "name_by": mapped.text("name_by").fill_null("unknown"),
         "host_text": pc.replace_substring_regex(mapped.text("host"), r"(?i)^\s*host:\s*", ""),
+        "host_certain": mapped.yes_no("host_certain"),
         "attachment": _attachment(mapped),
         "height_above_ground_m": _floats(mapped.number("height_above_ground_m")),
         "count": _integers(mapped.number("count")),

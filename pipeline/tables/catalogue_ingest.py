@@ -134,6 +134,7 @@ SIGHTINGS = TableSchema(
                low=0, high=1),
         Column("name_by", Kind.LABEL, "who named it", allowed=inputs.NAMED_BY),
         Column("host_text", Kind.LABEL, "host as told", nullable=True),
+        Column("host_certain", Kind.BOOL, "the host told is certain", nullable=True),
         Column("attachment", Kind.LABEL, "attached or not", allowed=inputs.ATTACHMENTS),
         Column("position", Kind.LABEL, "where it sits, words joined with |", nullable=True),
         Column("height_above_ground_m", Kind.FLOAT, "height", "m", nullable=True),

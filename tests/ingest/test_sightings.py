@@ -132,6 +132,12 @@ def test_names_are_resolved_and_unknown_ones_kept(tmp_path: Path) -> None:
     assert city.codes("findings") == {"name_misspelt": 1, "name_unknown": 1}
 
 
+def test_the_certainty_of_the_host_is_kept(tmp_path: Path) -> None:
+    rows = [f"Fomes fomentarius,2026-01-01,{AT_ALONE},3,beech,{told}" for told in ("yes", "No", "")]
+    city = joined(tmp_path, f"{PLACE},host,host_certain", *rows)
+    assert [row["host_certain"] for row in city.rows("sightings")] == [True, False, None]
+
+
 def test_observers_become_pseudonyms(tmp_path: Path) -> None:
     header = (
         "occurrenceID,recordedBy,scientificName,decimalLongitude,decimalLatitude,associatedTaxa"

@@ -7,7 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.scoring.assembly import seen as words
-from pipeline.scoring.assembly.columns import codes, dictionary, numbers
+from pipeline.scoring.assembly.columns import codes, dictionary, numbers, truths
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.identification.evidence import Evidence
 from pipeline.scoring.parameters.identification import CHARACTERS, OTHER_HOST
@@ -157,7 +157,8 @@ def _hosts(
 ) -> tuple[Ints, Flags]:
     """Genus of the tree it is attached to, else of the host told; and which are certain.
 
-    The inventory may be wrong in a genus, but less often than what is told beside no tree.
+    The inventory may be wrong in a genus, but less often than what is told beside no tree, unless
+    the observer says that the host is certain.
     """
     genera = parameters.identification.genera
     other = genera.index(OTHER_HOST)
@@ -167,7 +168,8 @@ def _hosts(
     own = np.where(genus >= 0, of_tree[genus], -1)
     places, told = dictionary(table, "host_text")
     meant = np.array([*(_host(text, parameters.hosts) for text in told), -1], np.int64)
-    return np.where(own >= 0, own, meant[places]), own >= 0
+    said = np.where(own >= 0, own, meant[places])
+    return said, (own >= 0) | truths(table, "host_certain")
 
 
 def _host(text: str, hosts: dict[str, int]) -> int:

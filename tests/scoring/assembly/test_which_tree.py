@@ -88,6 +88,21 @@ def test_the_host_decides_between_two_trees(tmp_path: Path) -> None:
     assert told[1] / told[0] > 5 * plain[1] / plain[0]
 
 
+def test_a_host_that_is_certain_decides_more_than_one_that_is_not(tmp_path: Path) -> None:
+    standing = trees((20.0, "Quercus"), (30.0, "Betula"))
+    told = {
+        certain: shares(
+            run(tmp_path / str(certain), standing,
+                [at(25.0, host_text="birch", host_certain=certain)])
+        )
+        for certain in (True, False, None)
+    }  # fmt: skip
+    odds = {certain: found[1] / found[0] for certain, found in told.items()}
+    assert odds[True] > 2 * odds[False]
+    # Nobody says so: a host told beside no tree is no certain one.
+    assert odds[None] == odds[False]
+
+
 def test_without_fungus_or_genus_the_distance_weights_stand(tmp_path: Path) -> None:
     unknown: Mapping[str, Any] = {"genus": None, "species": None, "wood": None}
     standing = [{**t, **unknown} for t in trees((20.0, ""), (31.0, ""))]

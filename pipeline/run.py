@@ -211,7 +211,7 @@ def _share(base: Path | None, store: RunStore, stages: tuple[str, ...]) -> None:
             target = store.path(table)
             target.parent.mkdir(parents=True, exist_ok=True)
             _link(old.path(table), target)
-    if not old.placed:
+    if not old.read(TABLES["ingest.trees"], columns=("tree_key",)).num_rows:
         raise RunError(
             where=str(base),
             found="a run without a tree that has a place",

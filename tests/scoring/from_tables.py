@@ -155,6 +155,7 @@ def visual_rules(change: Change = NO_CHANGE) -> VisualRules:
 def defect_kinds() -> DefectKinds:
     """Places of the codes that the rules treat apart."""
     return DefectKinds(
+        dead_tree=DEFECTS.index("dead_tree"),
         none_seen=DEFECTS.index("none_seen"),
         crack=DEFECTS.index("crack"),
         split=DEFECTS.index("split"),

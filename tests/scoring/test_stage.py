@@ -102,6 +102,21 @@ def test_what_is_no_standing_tree_is_not_rated(tmp_path: Path, status: str) -> N
     assert not actions(store)
 
 
+def test_a_dead_tree_that_an_inspector_finds_dead_too_is_dead_once(tmp_path: Path) -> None:
+    def failure(folder: str, *defects: Mapping[str, Any]) -> int:
+        found = world(
+            trees=trees(1, status="dead"),
+            inspections=[{"tree_key": 0}, {"tree_key": 0}],
+            defects=[{"tree_key": 0, "inspection_key": n, **one} for n, one in enumerate(defects)],
+        )
+        return int(one(score(tmp_path / folder, found))["failure"])
+
+    # Standing dead 3 points of 4, with another defect 4: the community guide's code sheet.
+    dead = {"defect": "dead_tree", "part": "roots"}
+    assert failure("twice", dead, {"defect": "dead_tree"}) == 3
+    assert failure("hollow", dead, {"defect": "cavity"}) == 4
+
+
 def test_a_dead_tree_of_the_inventory_speaks_without_an_inspection(tmp_path: Path) -> None:
     store = score(tmp_path, world(trees=trees(1, status="dead")))
     row = one(store)

@@ -34,6 +34,7 @@ from pipeline.units import Flags, Floats, Ints, Words
 
 _PARTS = len(inputs.PARTS)
 _NOTE, _COLUMN = "note", "column"
+_INVENTORY = -2
 _SOUNDS = {"hollow": "sounds_hollow", "doubtful": "sounds_doubtful"}
 
 
@@ -165,6 +166,7 @@ class _Readings:
     day: Ints
     kind: Ints
     sounded: Ints
+    look: Ints
     from_latest: Flags
     diameter: Floats
     shell: Floats
@@ -196,6 +198,7 @@ class _Readings:
             day=day[kept],
             kind=codes(readings, "reading", inputs.READINGS)[kept],
             sounded=codes(readings, "reading_result", inputs.SOUNDING)[kept],
+            look=whole(readings, "inspection_key")[kept],
             from_latest=(day >= newest[tree])[kept] if len(tree) else kept,
             diameter=diameter[kept],
             shell=np.where(known, shell, np.nan)[kept],
@@ -244,12 +247,16 @@ def _defects(table: pa.Table, readings: _Readings, trees: Trees) -> tuple[Defect
         soil_moved=joined("soil_moved"),
         roots_broken=joined("roots_broken"),
         latest=np.concatenate([truths(rows, "latest"), readings.from_latest[mallet]]),
+        look=np.concatenate([whole(rows, "inspection_key"), readings.look[mallet]]),
     )
     return made, np.concatenate([days(rows, "seen_on"), readings.day[mallet]])
 
 
 def _with_dead(rows: Defects, day: Ints, trees: Trees) -> tuple[Defects, Ints]:
-    """A tree that the inventory calls dead is a dead tree, whether inspected or not."""
+    """A tree that the inventory calls dead is a dead tree, whether inspected or not.
+
+    Its own word is a look of its own: an inspector who finds it dead tells the same thing again.
+    """
     tree = np.flatnonzero(trees.dead & trees.rated)
     blank, no = np.full(len(tree), np.nan), np.zeros(len(tree), np.bool_)
     added = Defects(
@@ -265,6 +272,7 @@ def _with_dead(rows: Defects, day: Ints, trees: Trees) -> tuple[Defects, Ints]:
         soil_moved=no,
         roots_broken=no,
         latest=np.ones(len(tree), np.bool_),
+        look=np.full(len(tree), _INVENTORY),
     )
     joined = Defects(
         **{

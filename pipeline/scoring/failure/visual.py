@@ -19,6 +19,9 @@ DEFECTS_FROM_READINGS = ("sounds_hollow", "sounds_doubtful")
 # Words 1-4, points 1-4, act at once or not: ranked in that order.
 _RANKS = (5, 5, 2)
 
+# More than there are codes of defects: places and codes are packed into one number.
+_CODES = 256
+
 ANY = -1
 SAME_PART = -1
 
@@ -86,6 +89,8 @@ class Defects:
     diameter : of the part [cm], NaN if unknown.
     with_decay, with_crack, touches_soil, soil_moved, roots_broken : as seen.
     latest : from the latest inspection of the tree; only these speak.
+    look : the inspection, or other witness, that told it. What several looks tell of one part is
+        one thing; what one look tells twice is two.
     """
 
     tree: Ints
@@ -100,15 +105,17 @@ class Defects:
     soil_moved: Flags
     roots_broken: Flags
     latest: Flags
+    look: Ints
 
 
 @dataclass(frozen=True)
 class DefectKinds:
-    """Which codes are no defects, and which are cracks: indices into the list of codes."""
+    """Codes that are no defect, cracks, or of the whole tree: indices into the list of codes."""
 
     none_seen: int
     crack: int
     split: int
+    dead_tree: int
 
 
 def visual_findings(defects: Defects, rules: VisualRules, kinds: DefectKinds) -> Findings:
@@ -179,13 +186,14 @@ def _conditions(d: Defects, kinds: DefectKinds) -> Flags:
     real = d.defect != kinds.none_seen
     crack = (d.defect == kinds.crack) | (d.defect == kinds.split)
     place = d.tree * np.int64(4) + d.part
-    other_on_part = _others(place, real)
-    other_on_tree = _others(d.tree, real)
-    cracks_beside = _others(place, crack)
+    fact = _facts(d, kinds)
+    other_on_part = _others(place, real, fact)
+    other_on_tree = _others(d.tree, real, fact)
+    cracks_beside = _others(place, crack, fact)
     # Decay and cracks may be told with the defect or be defects of their own on the same part.
     return np.stack(
         [
-            d.with_decay | (_others(place, real & d.with_decay) > 0),
+            d.with_decay | (_others(place, real & d.with_decay, fact) > 0),
             d.with_crack | ((cracks_beside > 0) & ~crack),
             d.touches_soil,
             d.soil_moved,
@@ -198,8 +206,30 @@ def _conditions(d: Defects, kinds: DefectKinds) -> Flags:
     )
 
 
-def _others(group: Ints, counted: Flags) -> Ints:
-    """How many other rows of the same group are counted, shape of `group`."""
+def _facts(d: Defects, kinds: DefectKinds) -> Ints:
+    """Number of the thing that each row tells: the same for rows of several looks at one thing.
+
+    The first crack that one look tells of a part is the first that another tells of it. A tree is
+    dead once, whatever the part that it is told of.
+    """
+    dead = d.defect == kinds.dead_tree
+    place = (d.tree * np.int64(4) + np.where(dead, 0, d.part)) * _CODES + d.defect
+    order = np.lexsort((d.look, place))
+    starts = np.ones(len(order), np.bool_)
+    starts[1:] = (np.diff(place[order]) != 0) | (np.diff(d.look[order]) != 0)
+    run = np.flatnonzero(starts)
+    nth = np.empty(len(order), np.int64)
+    nth[order] = np.arange(len(order)) - run[np.cumsum(starts) - 1]
+    nth[dead] = 0
+    _, same = np.unique(place, return_inverse=True)
+    return np.asarray(same.reshape(-1) * (nth.max(initial=0) + 1) + nth, np.int64)
+
+
+def _others(group: Ints, counted: Flags, fact: Ints) -> Ints:
+    """How many other things of the same group are counted, shape of `group`."""
     _, inverse = np.unique(group, return_inverse=True)
-    total = np.bincount(inverse, weights=counted).astype(np.int64)
-    return total[inverse] - counted
+    pair = inverse.astype(np.int64) * (fact.max(initial=0) + 1) + fact
+    told, first = np.unique(pair[counted], return_index=True)
+    total = np.bincount(inverse[counted][first], minlength=inverse.max(initial=-1) + 1)
+    others: Ints = total[inverse] - np.isin(pair, told)
+    return others

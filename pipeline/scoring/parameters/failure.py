@@ -97,6 +97,7 @@ def failure_parameters(library: Library) -> FailureParameters:
             none_seen=DEFECTS.index("none_seen"),
             crack=DEFECTS.index("crack"),
             split=DEFECTS.index("split"),
+            dead_tree=DEFECTS.index("dead_tree"),
         ),
         fungus=_fungus(fungus),
         bands=_bands(library.table("failure_bands")),

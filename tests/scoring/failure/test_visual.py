@@ -40,6 +40,7 @@ class Seen:
     tree: int = 0
     flags: frozenset[str] = field(default_factory=frozenset)
     latest: bool = True
+    look: int = 0
 
     def __str__(self) -> str:
         """A name of the case that does not hang on the order of a set."""
@@ -69,6 +70,7 @@ def evaluate(*rows: Seen, rules: VisualRules = RULES) -> Findings:
         soil_moved=flags("soil_moved"),
         roots_broken=flags("roots_broken"),
         latest=np.array([row.latest for row in rows], dtype=np.bool_),
+        look=np.array([row.look for row in rows], dtype=np.int64),
     )
     return visual.visual_findings(defects, rules, KINDS)
 
@@ -249,6 +251,22 @@ def test_a_defect_without_a_rule_is_refused() -> None:
     with pytest.raises(PublishedValueError) as fault:
         evaluate(seen("split"), rules=without)
     assert "a rule without conditions" in fault.value.expected
+
+
+@pytest.mark.parametrize("defect", ["crack", "dead_tree", "cavity"])
+def test_what_two_looks_tell_of_one_part_is_one_thing(defect: str) -> None:
+    # Common practice, no source: two witnesses of one crack are not two cracks.
+    alone = evaluate(seen(defect))
+    both = evaluate(seen(defect), seen(defect, look=1))
+    assert both.rule.tolist() == alone.rule.tolist() * 2
+    # What one of them tells twice, or of another part, is another thing; a dead tree is dead once.
+    twice = evaluate(seen(defect), seen(defect), seen(defect, look=1))
+    apart = evaluate(seen(defect, part="roots"), seen(defect, look=1))
+    assert twice.word[0] == alone.word[0] + (defect == "crack")
+    assert apart.word[1] == alone.word[0]
+    # Another defect counts, whoever told it.
+    worse = evaluate(seen(defect), seen("weak_union", look=1))
+    assert worse.word[0] == alone.word[0] + (defect != "cavity")
 
 
 def test_no_defects_no_findings() -> None:

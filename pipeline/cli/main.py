@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 import pipeline
-from pipeline.cli import project, questions, stages
+from pipeline.cli import explain, project, questions, stages
 from pipeline.errors import ManyFaults, PipelineError
 
 _HELP = """From sightings of wood-decay fungi on city trees to scheduled, explained work.
@@ -46,6 +46,7 @@ def _options(
 stages.register(app)
 project.register(app)
 questions.register(app)
+explain.register(app)
 
 
 def main() -> None:

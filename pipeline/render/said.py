@@ -1,6 +1,7 @@
 """Statements behind the ratings, with what a sentence needs to stay true after a person decided."""
 
 import json
+from collections.abc import Sequence
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -11,13 +12,19 @@ from pipeline.terms import RatingWord, from_word, word
 _KEPT = "why_retain"
 
 
-def facts(context: RenderContext) -> pa.Table:
+def facts(context: RenderContext, *, among: Sequence[int] | None = None) -> pa.Table:
     """The table of statements; that a tree is kept above the accepted rating is told with it.
 
     The reason `why_retain` speaks of an accepted rating. Where a person overrode the program, or
     the rating is above what the city accepts, its values also hold `rating` and `decided`.
+
+    Parameters
+    ----------
+    among : keep the statements of these fact sets alone; None keeps all.
     """
     table = context.table("scoring.facts")
+    if among is not None:
+        table = table.filter(pc.is_in(table["fact_set"], pa.array(among, pa.int64())))
     kept = pc.equal(table["statement"].cast(pa.string()), _KEPT)
     found = _above_or_decided(context, table.filter(kept)["fact_set"])
     if not found:

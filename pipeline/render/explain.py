@@ -1,0 +1,244 @@
+"""Why one tree is rated as it is: the statements of its thread with sentences, values and sources.
+
+The facts and sentences are those of the pages; nothing is worded or computed a second time.
+
+`explain` gives plain values ready for JSON, in this order of keys; the format's number goes up when
+a key goes or changes its meaning, new keys may come:
+
+* `format`: 1.
+* `run`: `city`, `as_of` (year-month-day), `folder`; the command adds `program`, its version then.
+* `trees`, one for each tree asked for, each with
+  - `tree_id`, `tree_key`, `species`, `street`, `ward`, `status`,
+  - `measures`: name to `{"value", "unit", "assumed"}` of the stem and the height,
+  - `rating`, `action`: words; `make_safe`, `no_climb`, `rated`, `evidence`: yes or no,
+  - `knots`: the eight links in order, each with `link`, `title`, `missing` (what it says, and what
+    to look at, where it has no statement; else null), and `statements`: each with `statement` (its
+    id), `sentence`, `values` (name to `{"value", "unit"}`; a unit is null for words and days),
+    `source` (`{"id", "citation", "locator"}` or null), `basis`, `note` (of the rule, or null) and
+    `assumed`,
+  - `decay`: each part with `part`, `basis`, `rot`, `taxon` and `values`,
+  - `work`: each job with `sentence`, `action`, `deadline_on`, `quarter`, `day`, `crew`,
+    `left_out` (reason, or null),
+  - `weighed`: each action with `action`, `rating_left` (null where the tree stays as it is) and
+    `chosen`.
+* `cautions`: sentences that every reader must see.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.render.cautions import DO_NOT_CLIMB, EVERY_PAGE
+from pipeline.render.context import RenderContext
+from pipeline.render.knots import KNOTS, unit_of
+from pipeline.render.said import facts as said_facts
+from pipeline.render.style import day as day_words
+from pipeline.render.wording_numbers import capital
+from pipeline.render.wording_words import ACTION_WORDS
+from pipeline.tables import inputs
+from pipeline.terms import RatingWord, word
+
+FORMAT = 1
+NOT_STANDING = ("stump", "vacant", "removed", "habitat_pole")
+_ROTS = ("unknown", "white", "brown", "soft")
+# Tables whose rows are rules that a statement may name, with the column of the name.
+_RULES = (("failure_criteria", "rule_id"), ("fungus_failure", "rule_id"),
+          ("strength_limits", "formula"))  # fmt: skip
+_KEYS = {"fungus_failure": ("action_code", "attachment", "position_match")}
+_DECAY = (
+    "decayed_share", "decayed_share_low", "decayed_share_high", "diameter_cm",
+    "thinnest_shell_cm", "opening_share",
+)  # fmt: skip
+
+
+def explain(
+    context: RenderContext, tree_keys: Sequence[int], replaced: Sequence[Mapping[str, Any]] = ()
+) -> dict[str, Any]:
+    """The threads of some trees of a run, as the module says.
+
+    Parameters
+    ----------
+    tree_keys : keys of the trees, in the order wanted.
+    replaced : rows of published tables that the run's city had replaced, as its manifest has them.
+    """
+    told = _Told(context, tuple(tree_keys), tuple(replaced))
+    trees = [told.tree(key) for key in told.tree_keys]
+    climbing = [DO_NOT_CLIMB] if any(tree["no_climb"] for tree in trees) else []
+    return {
+        "format": FORMAT,
+        "run": {
+            "city": context.city,
+            "as_of": context.as_of.isoformat(),
+            "folder": context.store.root.name,
+        },
+        "trees": trees,
+        "cautions": [*EVERY_PAGE, *climbing],
+    }
+
+
+@dataclass
+class _Told:
+    """Rows of the run's tables that speak of some trees."""
+
+    context: RenderContext
+    tree_keys: tuple[int, ...]
+    replaced: tuple[Mapping[str, Any], ...]
+
+    def tree(self, key: int) -> dict[str, Any]:
+        """All that is told of one tree."""
+        tree, rating = self._row("ingest.trees", key), self._row("scoring.tree_ratings", key)
+        return {
+            "tree_id": tree["tree_id"],
+            "tree_key": key,
+            "species": tree["species"] or tree["species_text"],
+            "street": tree["street"],
+            "ward": tree["ward"],
+            "status": tree["status"],
+            "measures": _measures(tree, rating),
+            "rating": word(RatingWord(rating["rating"])) if rating["rated"] else "not rated",
+            "action": ACTION_WORDS[rating["best_action"]],
+            "make_safe": rating["make_safe"],
+            "no_climb": rating["no_climb"],
+            "rated": rating["rated"],
+            "evidence": rating["evidence"],
+            "knots": self._knots(rating["fact_set"], tree["status"]),
+            "decay": [_decay(row) for row in self._of("scoring.decay", key)],
+            "work": [self._job(job) for job in self._of("planning.jobs", key)],
+            "weighed": [
+                {
+                    "action": ACTION_WORDS[row["action"]],
+                    "rating_left": None
+                    if row["action"] == "make_safe"  # the tree stays as it is
+                    else word(RatingWord(row["residual_rating"])),
+                    "chosen": row["chosen"],
+                }
+                for row in self._of("scoring.candidate_actions", key)
+            ],
+        }
+
+    def _knots(self, fact_set: int, status: str) -> list[dict[str, Any]]:
+        """Every statement of the set, in its knot; a link without any says what to look at."""
+        rows = self._facts.filter(pc.equal(self._facts["fact_set"], fact_set)).to_pylist()
+        stands = status not in NOT_STANDING  # what to sound where no tree stands is no question
+        knots = []
+        for link, title, missing in KNOTS:
+            statements = [self._statement(row) for row in rows if row["link"] == link]
+            said = missing if stands and not statements else None
+            knots.append({"link": link, "title": title, "missing": said, "statements": statements})
+        return knots
+
+    def _statement(self, row: Mapping[str, Any]) -> dict[str, Any]:
+        values = json.loads(row["values"])
+        rule = self._rules.get(str(values.get("rule") or values.get("formula")), {})
+        source = None
+        if row["source"] is not None:
+            known = self.context.library.sources.get(row["source"])
+            source = {
+                "id": row["source"],
+                "citation": known.citation if known else row["source"],
+                "locator": rule.get("locator") or None,
+            }
+        return {
+            "statement": row["statement"],
+            "sentence": self.context.sentence(row["statement"], values),
+            "values": {
+                name: {"value": value, "unit": unit_of(name)} for name, value in values.items()
+            },
+            "source": source,
+            "basis": rule.get("basis") or None,
+            "note": rule.get("note") or None,
+            "assumed": row["assumed"],
+        }
+
+    def _job(self, job: Mapping[str, Any]) -> dict[str, Any]:
+        placed = self._by_job("planning.queue").get(job["job_key"])
+        left = self._by_job("planning.unscheduled").get(job["job_key"])
+        when = f"not scheduled: {left['detail'] if left else 'no reason given'}"
+        if placed:
+            on = f", {day_words(placed['day'])}" if placed["day"] else ""
+            when = f"planned for {placed['quarter']}{on}, crew {placed['crew_id']}"
+        due = f" Due by {day_words(job['deadline_on'])}." if job["deadline_on"] else ""
+        action = capital(str(job["action"]).replace("_", " "))
+        return {
+            "sentence": f"{action}: {when}.{due}",
+            "action": job["action"],
+            "deadline_on": _day(job["deadline_on"]),
+            "quarter": placed["quarter"] if placed else None,
+            "day": _day(placed["day"]) if placed else None,
+            "crew": placed["crew_id"] if placed else None,
+            "left_out": left["reason"] if left else None,
+        }
+
+    @cached_property
+    def _facts(self) -> pa.Table:
+        sets = [self._row("scoring.tree_ratings", key)["fact_set"] for key in self.tree_keys]
+        return said_facts(self.context, among=sets)
+
+    @cached_property
+    def _rules(self) -> dict[str, Mapping[str, str]]:
+        """Rows of rules by their name; what the run's city had replaced stands over them."""
+        library = self.context.library
+        found: dict[str, Mapping[str, str]] = {}
+        for table, column in _RULES:
+            rows = library.table(table, key=_KEYS.get(table, ())).rows
+            found.update({row[column]: row for row in rows})
+            own = [one["row"] for one in self.replaced if one.get("table") == table]
+            found.update({row[column]: row for row in own if column in row})
+        return found
+
+    def _of(self, table: str, key: int) -> list[dict[str, Any]]:
+        """Rows of a table that speak of a tree, in the table's order."""
+        rows = self.context.table(table)
+        return list(rows.filter(pc.equal(rows["tree_key"], key)).to_pylist())
+
+    def _row(self, table: str, key: int) -> dict[str, Any]:
+        """The row of a table that has one for each tree, in their order."""
+        rows = self.context.table(table).slice(key, 1).to_pylist()
+        return dict(rows[0])
+
+    def _by_job(self, table: str) -> dict[int, dict[str, Any]]:
+        rows = self.context.table(table)
+        jobs = self.context.table("planning.jobs")
+        own = jobs.filter(pc.is_in(jobs["tree_key"], pa.array(self.tree_keys, pa.int64())))
+        mine = rows.filter(pc.is_in(rows["job_key"], own["job_key"].combine_chunks()))
+        return {row["job_key"]: row for row in mine.to_pylist()}
+
+
+def _measures(tree: Mapping[str, Any], rating: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    return {
+        "dbh_cm": {"value": tree["dbh_cm"], "unit": "cm", "assumed": False},
+        "height_m": {
+            "value": _figures(rating["height_used_m"]),
+            "unit": "m",
+            "assumed": rating["height_filled"],
+        },
+    }
+
+
+def _decay(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "part": inputs.PARTS[row["part"]],
+        "basis": row["basis"],
+        "rot": _ROTS[row["rot"]],
+        "taxon": row["taxon_id"],
+        "values": {
+            name: {"value": _figures(row[name]), "unit": unit_of(name.removesuffix("_low")
+                   .removesuffix("_high"))}
+            for name in _DECAY
+        },
+    }  # fmt: skip
+
+
+def _figures(value: float | None) -> float | None:
+    """Four significant digits, as in the statements: nobody knows more."""
+    return None if value is None else float(f"{value:.4g}")
+
+
+def _day(value: date | None) -> str | None:
+    return value.isoformat() if value else None

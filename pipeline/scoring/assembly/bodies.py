@@ -17,7 +17,7 @@ from pipeline.scoring.failure.fungus import (
     SightedBodies,
     fungus_findings,
 )
-from pipeline.scoring.failure.hearsay import at_most
+from pipeline.scoring.failure.hearsay import FUNGUS, at_most
 from pipeline.scoring.failure.words import Findings
 from pipeline.scoring.identification.heard import Heard
 from pipeline.scoring.identification.meaning import Decay
@@ -205,7 +205,8 @@ def _voiced(
     bodies = SightedBodies(tree[voices], attachment[voices], sits_on[voices], placed[voices])
     loud = fruiting.found.heard.rows(fruiting.of[voices])
     findings = fungus_findings(bodies, loud, failure.fungus)
-    findings = at_most(findings, hearsay[voices], failure.hearsay)
+    told = np.full(len(voices), FUNGUS)
+    findings = at_most(findings, hearsay[voices], told, failure.hearsay)
     return _Voiced(speaks, hearsay, voices, loud, findings)
 
 

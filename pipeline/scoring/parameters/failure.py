@@ -34,6 +34,7 @@ from pipeline.terms import (
     OccupancyWord,
     Part,
     RatingWord,
+    from_word,
     word,
 )
 from pipeline.units import Flags, Words
@@ -103,7 +104,7 @@ def failure_parameters(library: Library) -> FailureParameters:
         bands=_bands(library.table("failure_bands")),
         matrices=_matrices(library),
         points=_points(library),
-        hearsay=_hearsay(library.table("notes_certainty")),
+        hearsay=_hearsay(library.table("notes_certainty"), library.table("notes_meanings")),
         rule_sources={
             row[key]: row["source"]
             for table, key in ((criteria, "rule_id"), (fungus, "rule_id"), (limits, "formula"))
@@ -112,12 +113,22 @@ def failure_parameters(library: Library) -> FailureParameters:
     )
 
 
-def _hearsay(t: PublishedTable) -> HearsayLimit:
-    stated = t.texts("polarity").index("stated")
-    return HearsayLimit(
-        word=int(words(t, "failure_at_most", FailureWord)[stated]),
-        points=int(integers(t, "points_at_most")[stated]),
-    )
+def _hearsay(sure: PublishedTable, meant: PublishedTable) -> HearsayLimit:
+    """The limit of what is stated outright, and that of each word where it is lower."""
+    names = (*DEFECTS, "fungus")
+    stated = sure.texts("polarity").index("stated")
+    word = np.full(len(names), words(sure, "failure_at_most", FailureWord)[stated], np.int8)
+    points = np.full(len(names), integers(sure, "points_at_most")[stated], np.int8)
+    at_most = zip(
+        meant.texts("word"), meant.texts("failure_at_most"), meant.numbers("points_at_most"),
+        strict=True,
+    )  # fmt: skip
+    for name, failure, most in at_most:
+        if failure:
+            at = names.index(name)
+            word[at] = min(word[at], from_word(FailureWord, failure))
+            points[at] = min(points[at], int(most))
+    return HearsayLimit(word, points)
 
 
 def _catalogue(t: PublishedTable) -> Catalogue:

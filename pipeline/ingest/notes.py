@@ -176,12 +176,16 @@ class NoteReader:
         groups = lexicon.spans("meanings", words, languages)
         hits = [span for group in groups if (span := _first_meant(group)) is not None]
         reading = Reading(words, lexicon, languages, hits)
-        found = [
-            _found(text, reading, hit, polarity, where)
-            for hit, polarity, where in zip(
-                hits, notes_scope.polarities(reading), notes_scope.wheres(reading), strict=True
-            )
-        ]
+        said = zip(
+            hits, notes_scope.polarities(reading), notes_scope.wheres(reading),
+            notes_scope.shared(reading), strict=True,
+        )  # fmt: skip
+        found = []
+        for hit, polarity, where, beside in said:
+            found.append(_found(text, reading, hit, polarity, where))
+            for place in beside:
+                more = _found(text, reading, replace(hit, first=place.first), polarity, where)
+                found.append(replace(more, part=place.phrase.means.part))
         return _merged(found)
 
     def _table(self, found: Sequence[Found]) -> pa.Table:

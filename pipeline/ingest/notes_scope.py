@@ -1,6 +1,6 @@
 """How far a word of denial, doubt or the past reaches, and which part of the tree is meant."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.ingest.notes_lexicon import Cue, Lexicon, Meaning, Place, Span
@@ -191,6 +191,32 @@ def wheres(reading: Reading) -> list[Place | None]:
     groups = reading.lexicon.spans("places", reading.words, reading.languages)
     places: list[Span[Place]] = [group[0] for group in groups]
     return [_where(reading, hit, places) for hit in reading.hits]
+
+
+def shared(reading: Reading) -> list[list[Span[Place]]]:
+    """Further parts of each finding whose compound they share: 'Stamm- und Wurzelfäule'."""
+    if not any(reading.words.elided):
+        return [[] for _ in reading.hits]
+    groups = reading.lexicon.spans("places", reading.words, reading.languages)
+    ends: dict[int, Span[Place]] = {group[0].last: group[0] for group in groups}
+    return [_shared(reading, hit, ends) for hit in reading.hits]
+
+
+def _shared(
+    reading: Reading, hit: Span[Meaning], ends: Mapping[int, Span[Place]]
+) -> list[Span[Place]]:
+    found: list[Span[Place]] = []
+    at = hit.first
+    while at > 0:
+        if reading.joins(at - 1, at):
+            at -= 1
+            continue
+        span = ends.get(at)
+        if span is None or not reading.words.elided[at - 1]:
+            break
+        found.append(span)
+        at = span.first
+    return found
 
 
 def _where(reading: Reading, hit: Span[Meaning], places: Sequence[Span[Place]]) -> Place | None:

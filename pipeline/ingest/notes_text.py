@@ -9,6 +9,7 @@ _TAG = re.compile(r"<!--.*?-->|</?[a-zA-Z][^<>]*>", re.DOTALL)
 _NEW_LINE_TAG = re.compile(r"</?(br|p|div|li|ul|ol|tr|h\d)\b", re.IGNORECASE)
 _ENTITY = re.compile(r"&(?:#\d{1,7}|#[xX][0-9a-fA-F]{1,6}|[a-zA-Z]{2,31});")
 _MARK = re.compile(r"[^\W_]+|[?/+&]|[.,;:!(\[|\n\r\u2022\u2026\u2013\u2014-]")
+_ELISION = re.compile(r"[-\u2010\u2011](?=[\s,/+&])")
 _HARD = frozenset(";!|\n\r\u2022\u2026")
 _DASHES = frozenset("-\u2013\u2014")
 _WORDS_OF_ONE_MARK = frozenset("?/+&")
@@ -31,6 +32,7 @@ class Words:
     clause : number of sentence ends before the word.
     segment : number of commas, brackets, colons and sentence ends before the word.
     colon : the last mark before the word is a colon or a dash.
+    elided : a hyphen stands for the rest of the word, as in 'Stamm- und Wurzelfäule'.
     """
 
     word: tuple[str, ...]
@@ -39,6 +41,7 @@ class Words:
     clause: tuple[int, ...]
     segment: tuple[int, ...]
     colon: tuple[bool, ...]
+    elided: tuple[bool, ...]
 
 
 def plain(text: str) -> str:
@@ -76,6 +79,7 @@ def words_of(text: str, abbreviations: frozenset[str] = frozenset()) -> Words:
     clause: list[int] = []
     segment: list[int] = []
     colon: list[bool] = []
+    elided: list[bool] = []
     clauses = segments = 0
     by_colon = False
     for found in _MARK.finditer(small):
@@ -87,6 +91,7 @@ def words_of(text: str, abbreviations: frozenset[str] = frozenset()) -> Words:
             clause.append(clauses)
             segment.append(segments)
             colon.append(by_colon)
+            elided.append(bool(_ELISION.match(small, found.end())))
             by_colon = False
         elif _is_hard(small, found, word, abbreviations):
             clauses += 1
@@ -95,7 +100,10 @@ def words_of(text: str, abbreviations: frozenset[str] = frozenset()) -> Words:
         elif _is_soft(small, found):
             segments += 1
             by_colon = mark == ":" or mark in _DASHES
-    return Words(tuple(word), tuple(start), tuple(end), tuple(clause), tuple(segment), tuple(colon))
+    return Words(
+        tuple(word), tuple(start), tuple(end), tuple(clause), tuple(segment), tuple(colon),
+        tuple(elided),
+    )  # fmt: skip
 
 
 def _is_hard(

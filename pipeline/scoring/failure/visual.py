@@ -19,9 +19,6 @@ DEFECTS_FROM_READINGS = ("sounds_hollow", "sounds_doubtful")
 # Words 1-4, points 1-4, act at once or not: ranked in that order.
 _RANKS = (5, 5, 2)
 
-# More than there are codes of defects: places and codes are packed into one number.
-_CODES = 256
-
 ANY = -1
 SAME_PART = -1
 
@@ -213,7 +210,8 @@ def _facts(d: Defects, kinds: DefectKinds) -> Ints:
     dead once, whatever the part that it is told of.
     """
     dead = d.defect == kinds.dead_tree
-    place = (d.tree * np.int64(4) + np.where(dead, 0, d.part)) * _CODES + d.defect
+    place = d.tree * np.int64(4) + np.where(dead, 0, d.part)
+    place = place * (d.defect.max(initial=0) + 1) + d.defect
     order = np.lexsort((d.look, place))
     starts = np.ones(len(order), np.bool_)
     starts[1:] = (np.diff(place[order]) != 0) | (np.diff(d.look[order]) != 0)

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import partial, reduce
 
 import numpy as np
 import pyarrow as pa
@@ -299,3 +300,28 @@ def word_reader(
         return ("|".join(known) or None), "word_unknown" if None in parts else None
 
     return read
+
+
+# The end of a sentence and what follows; a short word before a full stop is an abbreviation.
+_NEXT_SENTENCE = r"(\pL{4}\.\s+|[;!]\s+|\n\s*)(\S)"
+
+
+def joined(before: pa.Array, values: pa.Array, mark: str = " ") -> pa.Array:
+    """The text of one column and that of another after it; where one is empty, the other."""
+    values = values.cast(pa.string())
+    return pc.coalesce(pc.binary_join_element_wise(before, values, mark), before, values)
+
+
+def labelled(texts: Mapping[str, pa.Array]) -> pa.Array:
+    """Several columns as one text, each after its label; null where all are empty.
+
+    The label stands before every sentence: it says of which part each of them speaks.
+    """
+    parts = [pc.binary_join_element_wise(label, _repeated(label, text), ": ")
+             for label, text in texts.items()]  # fmt: skip
+    return reduce(partial(joined, mark="; "), parts)
+
+
+def _repeated(label: str, text: pa.Array) -> pa.Array:
+    again = label.replace("\\", "\\\\")
+    return pc.replace_substring_regex(text.cast(pa.string()), _NEXT_SENTENCE, rf"\1{again}: \2")

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial, reduce
+from functools import partial
 
 import numpy as np
 import pyarrow as pa
@@ -129,9 +129,9 @@ def apply(
             cleaned = texts.of(found[name], coded=by_distinct)
             values, faults = _words(column, rule, cleaned, column_map, words)
             if rule.before is not None:
-                values = _joined(texts.of(rule.before, coded=False), values)
+                values = cells.joined(texts.of(rule.before, coded=False), values)
             if rule.several:
-                values = _labelled({label: texts.of(header, coded=False)
+                values = cells.labelled({label: texts.of(header, coded=False)
                                     for header, label in rule.several.items()})  # fmt: skip
         columns[name] = values
         findings += [_finding(fault, found[name], text, column) for fault in faults]
@@ -216,18 +216,6 @@ def _beside(column_map: ColumnMap) -> tuple[str, ...]:
     rules = column_map.columns.values()
     before = [rule.before for rule in rules if rule.before is not None]
     return (*before, *(header for rule in rules for header in rule.several))
-
-
-def _joined(before: pa.Array, values: pa.Array, mark: str = " ") -> pa.Array:
-    """The text of one column and that of another after it; where one is empty, the other."""
-    values = values.cast(pa.string())
-    return pc.coalesce(pc.binary_join_element_wise(before, values, mark), before, values)
-
-
-def _labelled(texts: Mapping[str, pa.Array]) -> pa.Array:
-    """Several columns as one text, each after its label; null where all are empty."""
-    parts = [pc.binary_join_element_wise(label, text, ": ") for label, text in texts.items()]
-    return reduce(partial(_joined, mark="; "), parts)
 
 
 _Faults = list[cells.Fault]

@@ -42,6 +42,12 @@ decision for a part of the tree, and what each of its words means::
     is = "decision"
     words = { "" = "", "look again" = { decision = "override", value = "inspect" } }
 
+    [columns]                         # remarks by part: one text, each after the word for its part
+    notes = { columns = { observation_collet = "collet", observation_tronc = "tronc" } }
+
+What remarks name is read too (`ingest.read_notes`): the part is the column's unless the words say
+otherwise, and what a column of evidence said of the same part is not said again.
+
 `""` means that nothing was seen. A word may mean several things: a list. A word that the map does
 not have is told and nothing is read from it. The date is that of `date` (a header), else of the
 column mapped to last_inspected_on, else `surveyed_on` of the settings, else not known.

@@ -182,3 +182,27 @@ def test_the_survey_is_the_last_inspection(store: RunStore, raw: list[dict[str, 
     told = [date(*map(int, row["date_diagnostic"].split("/"))) for row in raw]
     assert [row["last_inspected_on"] for row in rows(store, "trees")] == told
     assert {day.year for day in told} == {2020}
+
+
+def test_remarks_by_part_are_read_in_a_run_and_count_beside_the_codes_once(store: RunStore) -> None:
+    # Read by hand, tests/check_values/notes: kind and part of what the three remarks of a tree say.
+    labels = ROOT / "tests" / "check_values" / "notes" / "saint_germain.csv"
+    with labels.open(encoding="utf-8", newline="") as file:
+        told = {
+            (row["source_row"], {"wound": "girth_wound"}.get(row["kind"], row["kind"]), row["part"])
+            for row in csv.DictReader(file)
+            if row["source_column"] in {f"observation_{p}" for p in ("collet", "tronc", "houppier")}
+            and row["sure"] == "yes" and row["kind"] not in {"other", "none", "failed", "sighting"}
+        }  # fmt: skip
+    ids = {row["tree_key"]: row["tree_id"] for row in rows(store, "trees")}
+    read = {
+        (ids[row["tree_key"]], row["word"], row["part"])
+        for row in rows(store, "notes")
+        if row["used"] == "defect"
+    }
+    assert len(told) > 50
+    assert told <= read
+    # A fungus, a hollow or a crack that a code of the same part told is not told again.
+    assert {row["origin"] for row in rows(store, "sightings")} == {"column"}
+    keys = Counter((row["tree_key"], row["part"], row["defect"]) for row in rows(store, "defects"))
+    assert max(keys.values()) == 1

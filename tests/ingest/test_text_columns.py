@@ -7,9 +7,12 @@ import pyarrow as pa
 import pytest
 
 from pipeline.errors import InputError, PipelineError
+from pipeline.ingest.cells import labelled
 from pipeline.ingest.column_map import ColumnMap
 from pipeline.ingest.columns import apply
+from pipeline.ingest.notes import NoteReader
 from pipeline.ingest.readers import RawTable
+from pipeline.published.table import Library
 
 DATA = {
     "id": ["1", "2", "3", "4"],
@@ -48,6 +51,18 @@ def test_several_columns_as_one_text_each_after_its_label(tmp_path: Path) -> Non
     rule = {"columns": {"foot": "collar", "crown": "crown"}}
     assert mapped(tmp_path, {"notes": rule})["notes"] == [
         "collar: sucker; crown: dead limb", "crown: thin", None, None,
+    ]  # fmt: skip
+
+
+def test_the_label_stands_before_every_sentence_of_its_column() -> None:
+    told = pa.array(["Fissure. Écorce incluse;  bois mort\nfente", "env. 2 m", None])
+    assert labelled({"houppier": told}).to_pylist() == [
+        "houppier: Fissure. houppier: Écorce incluse;  houppier: bois mort\nhouppier: fente",
+        "houppier: env. 2 m", None,
+    ]  # fmt: skip
+    said = NoteReader(Library()).read_alone(labelled({"houppier": told})[0].as_py())
+    assert [(one.word, one.part) for one in said] == [
+        ("crack", "branch"), ("weak_union", "branch"), ("dead_branch", "branch"),
     ]  # fmt: skip
 
 

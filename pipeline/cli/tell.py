@@ -5,6 +5,7 @@ from pathlib import Path
 
 import typer
 
+from pipeline.render.plausibility import warnings_of
 from pipeline.render.wording import review_sentence
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.store import RunStore
@@ -38,6 +39,8 @@ def summary(folder: Path) -> int:
             typer.echo(f"  {folder / name}  - {meaning}")
     _assessed(store)
     urgent = _urgent(store)
+    for warning in warnings_of(folder):
+        typer.echo(f"WARNING: this run is not believable as it stands. {warning}")
     typer.echo(_CAUTION)
     return urgent
 

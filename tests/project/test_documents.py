@@ -11,7 +11,7 @@ from pipeline.settings import model
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-VERBS = ("run", "ingest", "score", "plan", "render", "check", "identify")
+VERBS = ("run", "ingest", "score", "plan", "render", "check", "explain", "identify")
 
 
 def test_two_commands_of_one_line_each() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow.compute as pc
 
-from pipeline.render import account, fungi
+from pipeline.render import account, fungi, plausibility
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import URGENCY, place_of
@@ -39,6 +39,8 @@ DOORS = (
     ("layers.gpkg", "Layers", "Trees, ratings, zones and routes for a GIS.", "GIS"),
     ("field_page.html", "Field page", "Naming a fungus with no signal.", "inspectors"),
     ("report.html", "Run report", "Accounts, assumptions, sources, versions.", "IT, audit"),
+    ("plausibility.csv", "Plausibility", "Rates of the run beside rates counted elsewhere.",
+     "IT, audit"),
     ("soundwood.duckdb", "Tables", "All tables of the run, for SQL.", "IT"),
 )  # fmt: skip
 _WRITTEN_LATER = frozenset({"soundwood.duckdb"})
@@ -78,6 +80,9 @@ def write(context: RenderContext) -> list[Path]:
             "not_assessed_word": RatingWord.NOT_ASSESSED,
             "rated": sum(count for _, count in ratings),
             "rating_word": account.rating_word,
+            "implausible": [check.warning
+                            for check in plausibility.checks(context.store, context.library)
+                            if check.loud],
             "sources": account.sources(context),
             "quarters": quarters,
             "in_first": sum(quarter.jobs for quarter in quarters if quarter.name == first),

@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 import pipeline
 from pipeline.published.source import Source
 from pipeline.published.table import Override
-from pipeline.render import account, fungi_account
+from pipeline.render import account, fungi_account, plausibility
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.files import page, write_text
@@ -84,6 +84,7 @@ def write(context: RenderContext) -> list[Path]:
             "ratings": account.rating_counts(context),
             "sure": fungi_account.sureness(context),
             "rating_word": account.rating_word,
+            "plausible": plausibility.checks(context.store, context.library),
             "quarters": account.quarters(context),
             "left_out": account.left_out(context),
             "in_words": account.in_words,
@@ -97,7 +98,7 @@ def write(context: RenderContext) -> list[Path]:
             "cautions": EVERY_PAGE,
         },
     )
-    return [write_text(context.out / NAME, text)]
+    return [write_text(context.out / NAME, text), *plausibility.write(context)]
 
 
 def cited(context: RenderContext) -> list[tuple[Source, int]]:

@@ -57,11 +57,21 @@ def as_text(data: pa.ChunkedArray | pa.Array) -> pa.Array:
     return whole if pa.types.is_string(whole.type) else whole.cast(pa.string())
 
 
+def _not_a_number(mark: str) -> str:
+    """A word for 'not a number' as most programs write it."""
+    return "NaN" if mark == "nan" else mark
+
+
+_WAYS: tuple[Callable[[str], str], ...] = (
+    str, str.upper, str.capitalize, str.title, _not_a_number,
+)  # fmt: skip
+
+
 def clean(data: pa.ChunkedArray | pa.Array, missing: frozenset[str]) -> pa.Array:
     """Text stripped, with the words for 'missing' made null, in the usual ways to write them."""
     text = as_text(data)
     stripped = pc.utf8_trim_whitespace(text)
-    cased = {way(mark) for mark in missing for way in (str, str.upper, str.capitalize, str.title)}
+    cased = {way(mark) for mark in missing for way in _WAYS}
     marks = pa.array(sorted(cased), pa.string())
     gone = pc.is_in(stripped, value_set=marks)
     if not pc.any(gone).as_py():

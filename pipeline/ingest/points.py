@@ -204,10 +204,11 @@ def need_spread(lon: Floats, lat: Floats, *, where: str) -> None:
         return
     on_middle = (lon[keep] == _middle(lon[keep])) & (lat[keep] == _middle(lat[keep]))
     if on_middle.mean() > _MOST_ON_ONE_POINT:
+        without = f", and {(~keep).sum():,} without a place" if not keep.all() else ""
         raise InputError(
             where=where,
             found=f"{on_middle.sum():,} of {keep.sum():,} rows on one point, "
-            f"{_middle(lon[keep]):g} {_middle(lat[keep]):g}",
+            f"{_middle(lon[keep]):g} {_middle(lat[keep]):g}{without}",
             expected="a place for each tree",
             remedy="The point is a default of the export; export the file with true places.",
         )

@@ -27,6 +27,8 @@ FORMATS = {
 POINTS, LINES, POLYGONS = ("Point", "MultiPoint"), ("LineString", "MultiLineString"), (
     "Polygon", "MultiPolygon",
 )  # fmt: skip
+# A GPX file always has layers for routes and tracks too; trees are points.
+_WAYPOINTS = "waypoints"
 _TYPE_NAMES = (
     "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString",
     "MultiPolygon", "GeometryCollection",
@@ -68,7 +70,7 @@ def read_vector(path: Path, *, where: str, layer: str | None) -> Vector:
     """
     name = f"/vsizip/{path}" if path.suffix == ".zip" else path
     try:
-        _need_layer(name, where=where, layer=layer)
+        layer = _layer_of(name, where=where, layer=layer)
         meta, table = pyogrio.read_arrow(name, layer=layer)
     except (DataSourceError, DataLayerError) as fault:
         if path.suffix in {".geojson", ".json"}:
@@ -141,24 +143,28 @@ def _shapes(column: pa.ChunkedArray) -> Geometries:
     return np.asarray(shapely.from_wkb(raw, on_invalid="ignore"), dtype=object)
 
 
-def _need_layer(name: str | Path, *, where: str, layer: str | None) -> None:
-    """Refuse a layer that is not there.
+def _layer_of(name: str | Path, *, where: str, layer: str | None) -> str | None:
+    """The layer to read: the one named, the only one, or the waypoints of a GPX file.
 
     Raises
     ------
     InputError
-        If so.
+        If the one named is not there, or none is named where there are several.
     """
-    if layer is None:
-        return
+    suffix = Path(name).suffix
+    if layer is None and suffix in {".geojson", ".json"}:
+        return None
     layers = [str(found) for found, _ in pyogrio.list_layers(name)]
-    if layer not in layers:
-        raise InputError(
-            where=where,
-            found=f"layers {', '.join(layers)}",
-            expected=f"a layer {layer!r}",
-            remedy="Mend `layer` in the settings, or leave it out where there is only one.",
-        )
+    if layer is None and suffix == ".gpx" and _WAYPOINTS in layers:
+        return _WAYPOINTS
+    if layer in layers or (layer is None and len(layers) <= 1):
+        return layer
+    raise InputError(
+        where=where,
+        found=f"layers {', '.join(layers)}",
+        expected=f"a layer {layer!r}" if layer else "one layer, or the name of one",
+        remedy="Write `layer` in the settings, or leave it out where there is only one.",
+    )
 
 
 def _need_all_features(path: Path, rows: int, *, where: str) -> None:

@@ -222,6 +222,22 @@ def test_wrong_layer_names_those_that_are_there(shapes: Path) -> None:
     assert "trees" in caught.value.found
 
 
+def test_of_several_layers_one_must_be_named_and_a_gpx_gives_its_waypoints(tmp_path: Path) -> None:
+    frame = gpd.GeoDataFrame({"id": [1]}, geometry=[shapely.Point(2.0, 48.0)], crs="EPSG:4326")
+    for layer in ("trees", "benches"):
+        frame.to_file(tmp_path / "two.gpkg", layer=layer, driver="GPKG")
+    with pytest.raises(InputError, match="layers trees, benches") as caught:
+        read(tmp_path, "two.gpkg")
+    assert caught.value.expected == "one layer, or the name of one"
+    assert read(tmp_path, "two.gpkg", layer="benches").data["id"].to_pylist() == [1]
+    (tmp_path / "a.gpx").write_text(
+        '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">'
+        '<wpt lat="48.8" lon="2.3"><type>I</type></wpt></gpx>',
+        encoding="utf-8",
+    )
+    assert read(tmp_path, "a.gpx").data["type"].to_pylist() == ["I"]
+
+
 def test_geometry_of_another_kind_is_refused(shapes: Path) -> None:
     with pytest.raises(InputError, match="only Point geometry") as caught:
         read(shapes, "a.gpkg", kind="wards")

@@ -7,8 +7,8 @@ import pyarrow as pa
 import pytest
 
 from pipeline.errors import InputError, PipelineError
-from pipeline.ingest.cells import labelled
-from pipeline.ingest.column_map import ColumnMap
+from pipeline.ingest.cells import clean, labelled
+from pipeline.ingest.column_map import DEFAULT_MISSING, ColumnMap
 from pipeline.ingest.columns import apply
 from pipeline.ingest.notes import NoteReader
 from pipeline.ingest.readers import RawTable
@@ -87,3 +87,9 @@ def test_what_may_not_be_said_of_several_columns(tmp_path: Path, rule: dict[str,
 def test_a_header_that_is_not_there_is_told(tmp_path: Path, rule: dict[str, object]) -> None:
     with pytest.raises(InputError, match="the nearest is"):
         mapped(tmp_path, {"notes": rule})
+
+
+def test_missing_is_written_in_many_ways() -> None:
+    written = pa.array(["NA", "n/a", " NaN ", "NULL", "<Null>", "Nana", None, ""])
+    kept = clean(written, frozenset(DEFAULT_MISSING)).to_pylist()
+    assert kept == [None] * 5 + ["Nana", None, None]

@@ -53,7 +53,7 @@ class Check:
     title: str
     found: float | None
     unit: str
-    published: float
+    published: float | None
     low: float
     high: float
     wide_low: float
@@ -77,7 +77,7 @@ class Check:
     @property
     def published_words(self) -> str:
         """The published rate."""
-        return in_unit(self.unit, self.published)
+        return "not counted" if self.published is None else in_unit(self.unit, self.published)
 
     @property
     def band_words(self) -> str:
@@ -172,10 +172,11 @@ def _check(
     by_mechanics: bool,
 ) -> Check:
     quantity = row["quantity"]
-    published, low, high, wide_low, wide_high = (
+    low, high, wide_low, wide_high = (
         table.number(column, quantity=quantity)
-        for column in ("published", "low", "high", "wide_low", "wide_high")
+        for column in ("low", "high", "wide_low", "wide_high")
     )
+    published = table.number("published", quantity=quantity) if row["published"] else None
     fewest = limits["fewest_signed" if quantity in {"signed_high", "advanced_failures"}
                     else "fewest_trees"]  # fmt: skip
     rate = None if found.rate is None else found.rate * _PER[row["unit"]]

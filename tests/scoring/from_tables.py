@@ -156,6 +156,8 @@ def defect_kinds() -> DefectKinds:
     """Places of the codes that the rules treat apart."""
     return DefectKinds(
         dead_tree=DEFECTS.index("dead_tree"),
+        decay=DEFECTS.index("decay"),
+        cavity=DEFECTS.index("cavity"),
         none_seen=DEFECTS.index("none_seen"),
         crack=DEFECTS.index("crack"),
         split=DEFECTS.index("split"),

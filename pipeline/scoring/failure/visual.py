@@ -40,7 +40,8 @@ class VisualRules:
     diameter_from : inclusive lower bound of the part's diameter [cm], NaN if none.
     if_unknown : 0 nothing, 1 only if the extent is unknown, 2 only if the diameter is unknown.
     needs : decay, crack, touching soil, moved soil, broken roots, another defect on the part,
-        another defect on the tree, another crack on the part, shape (rules, 8), see NEEDS.
+        another defect on the tree, another crack on the part, decay or a cavity of any extent
+        beside it on the part, shape (rules, 9), see NEEDS.
     word, points, act_at_once : the answer.
     """
 
@@ -68,6 +69,7 @@ NEEDS = (
     "other_on_part",
     "other_on_tree",
     "other_crack",
+    "decay_beside",
 )
 UNKNOWN = ("", "extent", "diameter")
 
@@ -107,12 +109,14 @@ class Defects:
 
 @dataclass(frozen=True)
 class DefectKinds:
-    """Codes that are no defect, cracks, or of the whole tree: indices into the list of codes."""
+    """Codes that are no defect, cracks, decay, or of the whole tree: indices into the codes."""
 
     none_seen: int
     crack: int
     split: int
     dead_tree: int
+    decay: int
+    cavity: int
 
 
 def visual_findings(defects: Defects, rules: VisualRules, kinds: DefectKinds) -> Findings:
@@ -179,7 +183,10 @@ def _fits(d: Defects, met: Flags, rules: VisualRules, number: int) -> Flags:
 
 
 def _conditions(d: Defects, kinds: DefectKinds) -> Flags:
-    """Which of NEEDS each defect meets, shape (defects, 8)."""
+    """Which of NEEDS each defect meets, shape (defects, 9).
+
+    A root plate that lifts does so for the whole tree, whichever defect it was told with.
+    """
     real = d.defect != kinds.none_seen
     crack = (d.defect == kinds.crack) | (d.defect == kinds.split)
     place = d.tree * np.int64(4) + d.part
@@ -187,17 +194,19 @@ def _conditions(d: Defects, kinds: DefectKinds) -> Flags:
     other_on_part = _others(place, real, fact)
     other_on_tree = _others(d.tree, real, fact)
     cracks_beside = _others(place, crack, fact)
+    decayed = (d.defect == kinds.decay) | (d.defect == kinds.cavity)
     # Decay and cracks may be told with the defect or be defects of their own on the same part.
     return np.stack(
         [
             d.with_decay | (_others(place, real & d.with_decay, fact) > 0),
             d.with_crack | ((cracks_beside > 0) & ~crack),
             d.touches_soil,
-            d.soil_moved,
-            d.roots_broken,
+            d.soil_moved | (_others(d.tree, real & d.soil_moved, fact) > 0),
+            d.roots_broken | (_others(d.tree, real & d.roots_broken, fact) > 0),
             other_on_part > 0,
             other_on_tree > 0,
             crack & (cracks_beside > 0),
+            d.with_decay | (_others(place, decayed, fact) > 0),
         ],
         axis=1,
     )

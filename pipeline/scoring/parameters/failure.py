@@ -99,6 +99,8 @@ def failure_parameters(library: Library) -> FailureParameters:
             crack=DEFECTS.index("crack"),
             split=DEFECTS.index("split"),
             dead_tree=DEFECTS.index("dead_tree"),
+            decay=DEFECTS.index("decay"),
+            cavity=DEFECTS.index("cavity"),
         ),
         fungus=_fungus(fungus),
         bands=_bands(library.table("failure_bands")),

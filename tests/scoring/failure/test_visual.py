@@ -1,13 +1,16 @@
 """Visual criteria: the code sheet's classes and their edges; every row of the table speaks."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from pipeline.errors import PublishedValueError
+from pipeline.published.table import Library
 from pipeline.scoring.failure import visual
 from pipeline.scoring.failure.visual import ANY, NEEDS, Defects, VisualRules
 from pipeline.scoring.failure.words import Findings
@@ -25,6 +28,7 @@ from tests.scoring.from_tables import (
 
 RULES = visual_rules()
 KINDS = defect_kinds()
+CRITERIA = table("failure_criteria").rows
 NAN = math.nan
 
 
@@ -273,6 +277,103 @@ def test_no_defects_no_findings() -> None:
     assert evaluate().rule.size == 0
 
 
+@pytest.mark.parametrize(
+    ("rows", "word", "points"),
+    [
+        # NA-TP-03-03, code sheet, weak union: with crack or decay high, with both extreme.
+        ((seen("weak_union"), seen("decay")), FailureWord.PROBABLE, 3),
+        ((seen("weak_union"), seen("cavity", part="branch")), FailureWord.POSSIBLE, 2),
+        ((seen("weak_union", "crack"), seen("cavity")), FailureWord.IMMINENT, 4),
+        # The same sheet: lean with a soil mound and extensive decay extreme. Without the lean, and
+        # with over 40 % of the roots lost in place of the decay: elicited, by analogy.
+        ((seen("root_damage", "soil_moved", extent=0.2),), FailureWord.PROBABLE, 3),
+        ((seen("root_damage", "soil_moved", extent=0.40),), FailureWord.PROBABLE, 3),
+        ((seen("root_damage", "soil_moved", extent=0.41),), FailureWord.IMMINENT, 4),
+        ((seen("root_damage", "soil_moved", "crack"),), FailureWord.IMMINENT, 4),
+        ((seen("decay", "soil_moved", part="roots"),), FailureWord.PROBABLE, 3),
+        ((seen("decay", "soil_moved", "decay", part="roots"),), FailureWord.IMMINENT, 4),
+        ((seen("decay", part="roots", extent=0.41),), FailureWord.PROBABLE, 3),
+        ((seen("decay", "soil_moved", part="stem"),), FailureWord.POSSIBLE, 2),
+        ((seen("cavity", "soil_moved", part="roots"),), FailureWord.PROBABLE, 3),
+        ((seen("girdling_root", "soil_moved"),), FailureWord.PROBABLE, 3),
+        # A root plate that lifts is told once, with whatever was written beside it.
+        ((seen("lean"), seen("crown_dieback", "soil_moved", part="branch", extent=0.05)),
+         FailureWord.PROBABLE, 3),
+        ((seen("root_damage", extent=0.5), seen("lean", "soil_moved", part="roots")),
+         FailureWord.IMMINENT, 4),
+        ((seen("lean"), seen("root_damage", "soil_moved", tree=1)), FailureWord.IMPROBABLE, 1),
+    ],
+)  # fmt: skip
+def test_decay_beside_a_union_and_a_root_plate_that_lifts(
+    rows: tuple[Seen, ...], word: FailureWord, points: int
+) -> None:
+    found = evaluate(*rows)
+    assert (found.word[0], found.points[0]) == (word, points)
+
+
+def test_a_weak_union_alone_says_in_its_note_what_was_counted() -> None:
+    # Koeser and others 2023: 1,518 trees in a tropical storm, none failed at the union.
+    (row,) = [row for row in CRITERIA if row["rule_id"] == "union_weak"]
+    assert "1,518" in row["note"]
+    assert "koeser_2023" in row["note"]
+    assert row["source"] == "usfs_na_tp_03_03"
+
+
+def test_every_defect_of_the_input_has_rows_that_name_their_part_and_source() -> None:
+    known = set(Library().sources)
+    assert {row["defect"] for row in CRITERIA} == set(DEFECTS)
+    for row in CRITERIA:
+        assert row["part"] in {"any", "roots", "butt", "stem", "branch"}, row["rule_id"]
+        assert row["fails"] in {"same", "roots", "butt", "stem", "branch"}, row["rule_id"]
+        assert row["source"] in known
+        assert row["locator"] or row["basis"] != "published"
+
+
+_seen_once = st.builds(
+    Seen,
+    defect=st.sampled_from(DEFECTS),
+    extent=st.sampled_from([NAN, 0.0, 0.05, 0.3, 0.31, 0.4, 0.41, 0.51, 1.0]),
+    diameter=st.sampled_from([NAN, 5.0, 10.0]),
+    part=st.sampled_from(["roots", "butt", "stem", "branch"]),
+    wood=st.sampled_from(["broadleaf", "conifer", "palm"]),
+    tree=st.sampled_from([0, 0, 0, 1]),
+    flags=st.frozensets(
+        st.sampled_from(["decay", "crack", "to_soil", "soil_moved", "roots_broken"])
+    ),
+)
+
+
+def _worst(found: Findings) -> dict[tuple[int, int], tuple[int, int, bool]]:
+    """Worst word and points of each tree and part, and whether any acts at once."""
+    worst: dict[tuple[int, int], tuple[int, int, bool]] = {}
+    for tree, part, word, points, act in zip(
+        found.tree, found.part, found.word, found.points, found.act_at_once, strict=True
+    ):
+        old = worst.get((tree, part), (0, 0, False))
+        worst[tree, part] = (max(old[0], word), max(old[1], points), bool(old[2] or act))
+    return worst
+
+
+@given(st.lists(_seen_once, max_size=5), _seen_once)
+@example([seen("lean", "decay")], seen("crown_dieback", "soil_moved", part="branch", extent=0.0))
+@settings(max_examples=400, deadline=None)
+def test_a_defect_more_never_lowers_what_is_said(rows: list[Seen], more: Seen) -> None:
+    before, after = _worst(evaluate(*rows)), _worst(evaluate(*rows, more))
+    for place, (word, points, act) in before.items():
+        # A lean on ground that heaves is a matter of the roots, whatever part it was told of.
+        now = after.get(place) or after[place[0], Part.ROOTS]
+        assert now[0] >= word
+        assert now[1] >= points
+        assert now[2] >= act
+
+
+@given(_seen_once, st.sampled_from(["decay", "crack", "to_soil", "soil_moved", "roots_broken"]))
+def test_a_fact_more_about_a_defect_never_lowers_it(row: Seen, flag: str) -> None:
+    tree = replace(row, tree=0)
+    worst = [int(evaluate(one).word[0]) for one in (tree, replace(tree, flags=tree.flags | {flag}))]
+    assert worst[1] >= worst[0]
+
+
 def _corpus() -> list[Seen]:
     """Defects at and beside every bound, alone and in company, each case a tree of its own."""
     rows: list[Seen] = []
@@ -292,8 +393,8 @@ def _corpus() -> list[Seen]:
         for diameter in (NAN, 10.0, 11.0):
             rows.append(seen(defect, extent=0.05, diameter=diameter, part=part, tree=tree))
             tree += 1
-        for other in ("crack", "weak_union"):
-            rows.append(seen(defect, extent=0.05, diameter=5.0, part=part, tree=tree))
+        for other, told in product(("crack", "weak_union", "decay"), ((), ("crack",))):
+            rows.append(seen(defect, *told, extent=0.05, diameter=5.0, part=part, tree=tree))
             rows.append(seen(other, part=part, tree=tree))
             tree += 1
     return rows
@@ -314,7 +415,6 @@ def _outcome(change: Change) -> tuple[bytes, ...]:
 
 
 AS_IS = _outcome(NO_CHANGE)
-CRITERIA = table("failure_criteria").rows
 
 
 @pytest.mark.parametrize("number", range(len(CRITERIA)), ids=[r["rule_id"] for r in CRITERIA])

@@ -9,7 +9,14 @@ import pyarrow.compute as pc
 
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.history import flags_of, lacking, numbers, tree_keys
-from pipeline.ingest.measured import ReadingLimits, possible, says_nothing, without_value
+from pipeline.ingest.measured import (
+    ReadingLimits,
+    possible,
+    repeated_azimuths,
+    says_nothing,
+    turned,
+    without_value,
+)
 from pipeline.ingest.places import finding
 from pipeline.ingest.quarantine import Done, Finding, accepted_mask
 from pipeline.tables.catalogue_ingest import DEFECTS, INSPECTIONS, READINGS
@@ -65,7 +72,7 @@ def build(
         if limits is not None and dbh_cm is not None:
             own = np.where(keys < 0, np.nan, np.append(dbh_cm, np.nan)[keys])
             mapped, emptied = possible(mapped, own, limits)  # noqa: PLW2901 - the same file, mended
-            found = (*found, *emptied, *without_value(mapped))
+            found = (*found, *emptied, *without_value(mapped), *repeated_azimuths(mapped))
         findings.append(found)
         rows = pa.array(np.flatnonzero(accepted_mask(len(mapped), found)))
         parts.append(_rows(mapped, keys).take(rows))
@@ -158,6 +165,7 @@ def _rows(mapped: Mapped, keys: Ints) -> pa.Table:
             **{name: mapped.text(name).cast(pa.string()) for name in texts},
             **{name: mapped.yes_no(name).cast(pa.bool_()) for name in truths},
             **{name: numbers(mapped, name).cast(pa.float64()) for name in measures},
+            "azimuth_deg": pa.array(turned(mapped.number("azimuth_deg")), from_pandas=True),
         }
     )
 

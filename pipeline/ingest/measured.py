@@ -16,6 +16,7 @@ from pipeline.units import Flags, Floats
 _REMEDY = "Mend the measurement in the file; until then it says nothing."
 # What a kind of measurement must carry to say anything; the others speak by a word.
 _BY_NUMBER = ("probe", "drill", "core", "tomogram")
+_ROUND = 360.0
 _NUMBERS = ("shell_cm", "hollow_diameter_cm", "opening_cm", "decayed_share")
 
 
@@ -27,6 +28,7 @@ class ReadingLimits:
     hollow_over_diameter: float
     opening_over_girth: float
     section_over_breast_height: float
+    shell_and_hollow_over_diameter: float
 
     @classmethod
     def of(cls, table: PublishedTable) -> "ReadingLimits":
@@ -69,7 +71,53 @@ def possible(
             said=(f"The measurement is {said}, which cannot be.", _REMEDY),
         )  # fmt: skip
         columns[name] = pa.array(np.where(wrong, np.nan, values), from_pandas=True)
-    return (mapped.with_changes(columns, ()) if columns else mapped), findings
+    mended = mapped.with_changes(columns, ()) if columns else mapped
+    mended, disagree = _believed(mended, most * limits.shell_and_hollow_over_diameter)
+    return mended, (*findings, *disagree)
+
+
+def _believed(mapped: Mapped, bound: Floats) -> tuple[Mapped, tuple[Finding, ...]]:
+    """Of a shell and a hollow that do not fit into one stem, the hollow stands: less is sound."""
+    shell = mapped.number("shell_cm")
+    wrong: Flags = shell + mapped.number("hollow_diameter_cm") > bound
+    found = finding(
+        mapped, wrong, code="shell_and_hollow_disagree", done=Done.EMPTIED, column="shell_cm",
+        said=("The shell and the hollow together are wider than the stem; the hollow is believed.",
+              _REMEDY),
+    )  # fmt: skip
+    if not found:
+        return mapped, ()
+    kept = pa.array(np.where(wrong, np.nan, shell), from_pandas=True)
+    return mapped.with_changes({"shell_cm": kept}, ()), found
+
+
+def turned(azimuth_deg: Floats) -> Floats:
+    """Azimuths from 0 up to 360, which is north again."""
+    once: Floats = np.mod(azimuth_deg, _ROUND)
+    return once
+
+
+def repeated_azimuths(mapped: Mapped) -> tuple[Finding, ...]:
+    """Say of shells that were told again for the same place: they are one look, not two sides."""
+    azimuth = turned(mapped.number("azimuth_deg"))
+    measured = ~(np.isnan(azimuth) | np.isnan(mapped.number("shell_cm")))
+    texts = [
+        mapped.text(name).cast(pa.string()).fill_null("")
+        for name in ("inspection_id", "tree_id", "part", "reading")
+    ]
+    numbers = (mapped.dates("inspected_on").cast(pa.date32()).cast(pa.int32()),
+               pa.array(mapped.number("section_diameter_cm")), pa.array(azimuth))  # fmt: skip
+    told = [pc.fill_null(column.cast(pa.string()), "") for column in numbers]
+    place = pc.binary_join_element_wise(*texts, *told, "\n").to_numpy(zero_copy_only=False)
+    rows = np.flatnonzero(measured)
+    _, first = np.unique(place[rows].astype(str), return_index=True)
+    again = measured.copy()
+    again[rows[first]] = False
+    return finding(
+        mapped, again, code="azimuth_repeated", done=Done.FLAGGED, column="azimuth_deg",
+        said=("The section has a reading at this azimuth already; both count as one look.",
+              "Write the azimuth of each reading, or drop the one that was made again."),
+    )  # fmt: skip
 
 
 def without_value(mapped: Mapped) -> tuple[Finding, ...]:

@@ -5,8 +5,8 @@
 
 x is a share of the DIAMETER; a share of the section's area is x squared. For roots x is the share
 of the root plate that is affected. The first column is the probability that nothing is decayed;
-the others hold the probability of each cell, so a row sums to 1. Values are taken at the centres
-of cells, and a part of a cell counts by its share.
+the others hold the probability of each cell, so a row sums to 1. Values are taken near the
+centres of cells, and a part of a cell counts by its share.
 """
 
 from dataclasses import dataclass
@@ -28,10 +28,14 @@ class Grid:
     ----------
     cells : number of equal cells between 0 and 1.
     serious_above : decayed share of the diameter from which decay is called serious.
+    power : values are taken at the mean of a law x^(power - 1) over each cell; 1 gives the
+        centres. The prior rises without bound towards none, so its mass in the first cells lies
+        below their centres.
     """
 
     cells: int
     serious_above: float
+    power: float = 1.0
 
     @cached_property
     def edges(self) -> Floats:
@@ -40,8 +44,10 @@ class Grid:
 
     @cached_property
     def x(self) -> Floats:
-        """0 and the centres of the cells, shape (cells + 1,)."""
-        return np.append(0.0, (self.edges[1:] + self.edges[:-1]) / 2.0)
+        """0 and the points at which the cells' values are taken, shape (cells + 1,)."""
+        of_law, of_mean = self.edges**self.power, self.edges ** (self.power + 1.0)
+        means = self.power / (self.power + 1.0) * np.diff(of_mean) / np.diff(of_law)
+        return np.append(0.0, means)
 
     def share_above(self, limit: float) -> Floats:
         """Share of each column that lies above a limit, shape (cells + 1,)."""

@@ -190,9 +190,8 @@ def summaries(parts: PartRows, fungus: FungusRows, readings: Readings, law: Deca
 def multiply(before: Masses, likelihood: Masses) -> Masses:
     """Bayes: product over the last axis, normalised over all axes but the first."""
     product = before * likelihood
-    total = product.reshape(len(product), -1).sum(axis=1)
-    product /= total.reshape((-1,) + (1,) * (product.ndim - 1))
-    return product
+    axes = tuple(range(1, product.ndim))
+    return np.asarray(product / product.sum(axis=axes, keepdims=True))
 
 
 def updated(by_rot: Floats, rows: Ints, readings: Readings, law: DecayLaw) -> Floats:

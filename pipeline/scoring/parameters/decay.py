@@ -78,17 +78,19 @@ def decay_parameters(library: Library) -> DecayParameters:
     years = library.table("decay_years", key=("quantity", "of"))
     names = library.table("host_resistance", key=("name",))
     grid = library.table("decay_grid", key=("quantity",))
+    prior = _prior(library.table("decay_prior", key=("quantity", "of")))
     law = DecayLaw(
         grid=Grid(
             cells=_count(grid, quantity="cells"),
             serious_above=_share(grid, quantity="serious_above"),
+            power=prior.a,
         ),
         levels=(
             _share(grid, quantity="quantile_low"),
             _share(grid, quantity="quantile_middle"),
             _share(grid, quantity="quantile_high"),
         ),
-        prior=_prior(library.table("decay_prior", key=("quantity", "of"))),
+        prior=prior,
         spread=_spread(spread, years, grid),
         roots=_roots(library.table("decay_roots", key=("quantity", "of"))),
         instruments=_instruments(

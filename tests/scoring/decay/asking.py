@@ -7,7 +7,6 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.published.table import Library
-from pipeline.scoring.decay.grid import Grid
 from pipeline.scoring.decay.instruments import Instrument, Readings
 from pipeline.scoring.decay.prior import CONDITIONS, HOSTS
 from pipeline.scoring.decay.update import DecayLaw, FungusRows, PartRows, posteriors
@@ -24,7 +23,7 @@ NAN = float("nan")
 
 def finer(cells: int, law: DecayLaw = LAW) -> DecayLaw:
     """The law on another number of cells."""
-    return replace(law, grid=Grid(cells, law.grid.serious_above))
+    return replace(law, grid=replace(law.grid, cells=cells))
 
 
 def parts_of(

@@ -156,15 +156,18 @@ def test_rows_that_need_review_are_on_the_list(larkmere: LarkmereRun) -> None:
         )
         expected = int(row["count"])
         if row["fault"] == "sighting_between_two_trees":
-            # Host told and fungus may settle between two trees what the place leaves open.
-            (settled,) = larkmere.sql(
+            # A host told for certain settles between two trees what the place leaves open, where
+            # one of them alone is of that host.
+            settled = larkmere.sql(
                 f"""
-                select count(*) as n, min(c.probability) as least
+                select c.probability, s.host_certain, s.host_text, t.species
                 from scoring.sighting_trees c join ingest.sightings s using (sighting_key)
-                where c.attached and s.host_text is not null and s.sighting_id in ({_quoted(row)})
+                join ingest.trees t on t.tree_key = c.tree_key
+                where c.attached and s.sighting_id in ({_quoted(row)})
                 """
             )
-            assert settled["n"] < expected / 2
-            assert settled["n"] == 0 or settled["least"] >= 0.9
-            expected -= settled["n"]
+            assert all(one["host_certain"] and one["probability"] >= 0.9 for one in settled)
+            assert all(one["host_text"] == one["species"] for one in settled)
+            assert len(settled) <= expected / 2
+            expected -= len(settled)
         assert found == {"n": expected}, row["fault"]

@@ -1,6 +1,7 @@
 """The verb explain: why one tree is rated as it is, from what was seen to what is to be done."""
 
 import json
+import sys
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -59,10 +60,11 @@ def explain(
     told = explain_trees(context, keys[:_MOST], _replaced(manifest))
     told["run"]["program"] = str(manifest["program"].get("version", "unknown"))
     if as_json:
-        typer.echo(json.dumps(told, ensure_ascii=False, indent=1))
+        typer.echo(json.dumps(told, indent=1))  # in ASCII: no terminal or pipe can garble it
         return
-    for line in explained.lines(told, asked=tree, of=len(keys)):
-        typer.echo(line)
+    coding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    for line in explained.lines(told, asked=_readable(tree), of=len(keys)):
+        typer.echo(line.encode(coding, "backslashreplace").decode(coding))
 
 
 def _folder(run: Path | None) -> Path:
@@ -85,7 +87,7 @@ def _folder(run: Path | None) -> Path:
     if not run.is_dir():
         raise RunError(
             where=str(run),
-            found="no such folder",
+            found="a file" if run.exists() else "no such folder",
             expected="the folder of a finished run",
             remedy="Give --run DIR, the folder that `soundwood run` said it wrote.",
         )
@@ -113,6 +115,13 @@ def _manifest(folder: Path) -> dict[str, Any]:
             where=str(path),
             found="no manifest of this program" if path.exists() else "no manifest",
             expected="the manifest of a finished run, unchanged",
+            remedy="Give --run the folder of another run, or make the run again.",
+        )
+    if not (folder / "inputs" / "settings.toml").is_file():
+        raise RunError(
+            where=str(folder / "inputs" / "settings.toml"),
+            found="no such file",
+            expected="the settings that the run kept",
             remedy="Give --run the folder of another run, or make the run again.",
         )
     store = RunStore(folder)
@@ -152,7 +161,7 @@ def _keys(tree: str, context: RenderContext) -> list[int]:
         If the run has no such tree.
     """
     rows = context.store.read(TABLES["ingest.trees"], columns=("tree_key", "tree_id"))
-    ids, asked = rows["tree_id"].combine_chunks(), tree.strip()
+    ids, asked = rows["tree_id"].combine_chunks(), _readable(tree)
     mine = pc.equal(ids, asked)
     begun = pc.starts_with(ids, pattern=f"{asked}~")
     tail = pc.utf8_slice_codeunits(ids, len(asked))
@@ -167,6 +176,11 @@ def _keys(tree: str, context: RenderContext) -> list[int]:
             or "Mend the id; the forester's map finds trees by street too.",
         )
     return [int(key) for key in keys]
+
+
+def _readable(tree: str) -> str:
+    """The id without blanks round it; bytes that are no text become question marks."""
+    return tree.strip().encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _near(asked: str, ids: pa.Array) -> str:

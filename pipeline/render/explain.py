@@ -25,6 +25,7 @@ a key goes or changes its meaning, new keys may come:
 """
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -46,6 +47,7 @@ from pipeline.terms import RatingWord, word
 
 FORMAT = 1
 NOT_STANDING = ("stump", "vacant", "removed", "habitat_pole")
+_SOURCE_ID = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 _ROTS = ("unknown", "white", "brown", "soft")
 # Tables whose rows are rules that a statement may name, with the column of the name.
 _RULES = (("failure_criteria", "rule_id"), ("fungus_failure", "rule_id"),
@@ -142,7 +144,7 @@ class _Told:
             source = {
                 "id": row["source"],
                 "citation": known.citation if known else row["source"],
-                "locator": rule.get("locator") or None,
+                "locator": self._named(rule.get("locator")),
             }
         return {
             "statement": row["statement"],
@@ -152,9 +154,21 @@ class _Told:
             },
             "source": source,
             "basis": rule.get("basis") or None,
-            "note": rule.get("note") or None,
+            "note": self._named(rule.get("note")),
             "assumed": row["assumed"],
         }
+
+    def _named(self, text: str | None) -> str | None:
+        """A text of a published table, the ids of sources in it as authors and year."""
+
+        def of(found: re.Match[str]) -> str:
+            source = self.context.library.sources.get(found.group())
+            if source is None:
+                return found.group()
+            first, _, more = source.authors.partition(";")
+            return f"{first.split(',')[0]}{' and others' if more else ''} {source.year or 'n.d.'}"
+
+        return _SOURCE_ID.sub(of, text) if text else None
 
     def _job(self, job: Mapping[str, Any]) -> dict[str, Any]:
         placed = self._by_job("planning.queue").get(job["job_key"])

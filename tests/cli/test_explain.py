@@ -1,7 +1,10 @@
 """The verb explain as a person types it: what it prints, and what it says when it cannot."""
 
 import json
+import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pyarrow as pa
@@ -13,7 +16,7 @@ from typer.testing import CliRunner
 from pipeline.cli import explain, explained
 from pipeline.errors import InputError, PipelineError, RunError, SettingsError
 from tests.cli.test_verbs import soundwood
-from tests.conftest import LarkmereRun
+from tests.conftest import ROOT, LarkmereRun
 
 
 def said(*words: str) -> str:
@@ -142,6 +145,22 @@ def test_marks_that_a_terminal_obeys_are_shown_not_sent(copied: Path) -> None:
     assert "\x1b" not in out
 
 
+def test_bytes_that_are_no_text_name_no_tree(larkmere: LarkmereRun) -> None:
+    with pytest.raises(InputError, match="no tree"):
+        said("LK-01751\udcff", "--run", str(larkmere.first))
+
+
+def test_what_a_narrow_coding_cannot_hold_is_written_out(copied: Path) -> None:
+    _ids(copied, {5: "Val-\u00c9"})
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-m", "pipeline", "explain", "Val-\u00c9", "--run", copied],
+        cwd=ROOT, capture_output=True, check=False,
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(b"Tree Val-\\xc9: ")
+
+
 def test_an_id_that_begins_with_a_dash_goes_behind_two(copied: Path) -> None:
     _ids(copied, {5: "-9"})
     assert said("--run", str(copied), "--", "-9").startswith("Tree -9: ")
@@ -171,6 +190,9 @@ def test_runs_that_are_not_there_or_damaged_are_refused(
     with pytest.raises(RunError, match=r"no table scoring\.facts"):
         said("LK-00002", "--run", str(copied))
     facts.write_bytes(whole)
+    (copied / "inputs" / "settings.toml").unlink()
+    with pytest.raises(RunError, match="settings that the run kept"):
+        said("LK-00002", "--run", str(copied))
     (copied / "inputs" / "settings.toml").write_text("[city", encoding="utf-8")
     with pytest.raises(SettingsError):
         said("LK-00002", "--run", str(copied))

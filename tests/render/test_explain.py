@@ -129,6 +129,14 @@ def test_sources_are_cited_in_full(town: RenderContext, told: dict[str, Any]) ->
     assert all(one["source"]["locator"] for one in printed)
 
 
+def test_sources_in_notes_are_named_as_people_cite_them(told: dict[str, Any]) -> None:
+    notes = {one["note"] for one in _statements(told) if one["note"]}
+    locators = {one["source"]["locator"] for one in _statements(told) if one["source"]}
+    said = " ".join(notes | {text for text in locators if text})
+    assert not re.findall(r"[a-z]+_[a-z]*_?\d{4}", said)
+    assert "Kane and others 2001" in said
+
+
 def test_a_rule_that_the_city_replaced_is_told_as_it_was(town: RenderContext) -> None:
     table = facts(town)
     values = [json.loads(raw) for raw in table["values"].to_pylist()]

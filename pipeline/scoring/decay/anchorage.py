@@ -84,4 +84,4 @@ def dead_kept(years_dead: Floats, *, roots: Flags, loss: AnchorageLoss) -> Float
     roots : whether the part is the roots, else stem and branches; broadcast with the years.
     """
     years = np.maximum(np.nan_to_num(np.asarray(years_dead, dtype=np.float64), nan=0.0), 0.0)
-    return np.exp(-np.where(roots, loss.dead_root_rate, loss.dead_stem_rate) * years)
+    return np.asarray(np.exp(-np.where(roots, loss.dead_root_rate, loss.dead_stem_rate) * years))

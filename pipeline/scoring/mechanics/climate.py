@@ -50,7 +50,7 @@ class GustClimate:
         if self.form not in (POWER, PROBABILITY_FACTOR, GUMBEL) or not min(needed) > 0:
             raise PublishedValueError(
                 where="gust climate",
-                found=f"form {self.form} of {self.a:g}, {self.b:g}, {self.c:g}, {self.multiplier:g}",
+                found=f"form {self.form}: {self.a:g}, {self.b:g}, {self.c:g}, {self.multiplier:g}",
                 expected="numbers above 0 of a known form: gusts in m/s",
                 remedy="Give the region, or the place's gust of 50 years, or location and scale.",
             )

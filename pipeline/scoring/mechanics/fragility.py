@@ -129,7 +129,7 @@ def spread_of(
     own = np.where(roots, np.where(pulled, fragility.pulled_spread, of_roots), of_stem)
     height = np.where(no_height, fragility.no_height, 0.0)
     crown = np.where(no_crown, fragility.no_crown, 0.0)
-    return np.sqrt(own**2 + fragility.load_spread**2 + height**2 + crown**2)
+    return np.asarray(np.sqrt(own**2 + fragility.load_spread**2 + height**2 + crown**2))
 
 
 def critical_gust(capacity: Floats, ln_profile: Floats, wind: WindLoad) -> Floats:
@@ -215,4 +215,5 @@ def averaged(fails: Floats, ln_stood: Floats, weights: Floats) -> Floats:
 
 def joined(chances: Floats) -> Floats:
     """Chance that at least one of independent things happens, over the last axis."""
-    return -np.expm1(np.log1p(-np.minimum(chances, 1.0 - np.finfo(np.float64).eps)).sum(axis=-1))
+    below_one = np.minimum(chances, 1.0 - np.finfo(np.float64).eps)
+    return np.asarray(-np.expm1(np.log1p(-below_one).sum(axis=-1)))

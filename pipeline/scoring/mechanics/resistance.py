@@ -78,7 +78,7 @@ class WoodStrength:
         if lacking or doubled or not (self.rupture > 0).all():
             raise PublishedValueError(
                 where="published table wood_strength",
-                found=f"lacking {sorted(lacking)}, {doubled} twice, least {self.rupture.min():g} MPa",
+                found=f"no {sorted(lacking)}, {doubled} twice, least {self.rupture.min():g} MPa",
                 expected="broadleaf and conifer, each taxon once, strengths above 0",
                 remedy="Mend the table or the override.",
             )

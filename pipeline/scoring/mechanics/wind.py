@@ -132,7 +132,7 @@ def ln_critical_speed(capacity: Floats, wind: WindLoad) -> Floats:
     # shape is u^2 (at / held)^(1/2): in logarithms 2 u + (at - held) / 2, held within low..high.
     below, above = (c - (at - low) / 2.0) / 2.0, (c - (at - high) / 2.0) / 2.0
     middle = (c - at / 2.0) * 2.0 / 3
-    return np.where(below < low, below, np.where(above > high, above, middle))
+    return np.asarray(np.where(below < low, below, np.where(above > high, above, middle)))
 
 
 def moment(gust: Floats, load: CrownLoad, wind: WindLoad) -> Floats:

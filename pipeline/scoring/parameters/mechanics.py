@@ -160,9 +160,11 @@ def _zone(library: Library) -> WeakZone:
     def one(quantity: str, unit: str) -> float:
         return _value(t, unit, quantity=quantity, rot="any")
 
+    rate = "1/% mass loss"
+    rots = ("white", "white", "brown", "soft")  # a clean hollow has its zone, if any, of white rot
     points = ("low", "middle", "high")
     return WeakZone(
-        decay_rate=by_rot("decay_rate", "1/% mass loss"),
+        decay_rate=np.array([_value(t, rate, quantity="decay_rate", rot=r) for r in rots]),
         width=by_rot("width", "share of diameter"),
         core_kept=by_rot("core_kept", "share"),
         edge_mass_loss=one("edge_mass_loss", "%"),

@@ -19,6 +19,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
 from filelock import FileLock, Timeout
 
 import pipeline
@@ -110,6 +111,7 @@ def execute(
             except NoPlaceError as fault:
                 done.stopped = fault
             done.seconds[name] = round(time.perf_counter() - started, 3)
+            pa.default_memory_pool().release_unused()  # it would keep what the stage has freed
             if done.stopped is not None:
                 render_stage.write_rows_aside(settings, store, library)
                 break

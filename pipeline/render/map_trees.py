@@ -87,17 +87,17 @@ def pack(context: RenderContext) -> PackedTrees:
 def _quarters(context: RenderContext) -> pa.Array:
     """Quarter of the first placed job of each tree, `not scheduled` where a job is left out."""
     jobs, queue = context.table("planning.jobs"), context.table("planning.queue")
-    found = np.full(context.table("ingest.trees").num_rows, None, dtype=object)
-    if jobs.num_rows == 0:
-        return pa.array(found, pa.string())
+    code = np.full(context.table("ingest.trees").num_rows, -1, np.int32)
     tree_of = _numbers(jobs["tree_key"], -1).astype(np.int64)
-    left = _numbers(context.table("planning.unscheduled")["job_key"], -1).astype(np.int64)
-    found[tree_of[left]] = UNPLANNED
-    quarter = queue["quarter"].cast(pa.string()).to_numpy(zero_copy_only=False)
-    first_last = np.lexsort((_numbers(queue["queue_rank"], 0), quarter.astype(str)))[::-1]
+    left = context.table("planning.unscheduled", columns=("job_key",))
+    code[tree_of[_numbers(left["job_key"], -1).astype(np.int64)]] = 0
+    quarter = queue["quarter"].cast(pa.string()).to_numpy(zero_copy_only=False).astype(str)
+    words, word = np.unique(quarter, return_inverse=True)
+    first_last = np.lexsort((_numbers(queue["queue_rank"], 0), quarter))[::-1]
     placed = _numbers(queue["job_key"], -1).astype(np.int64)[first_last]
-    found[tree_of[placed]] = quarter[first_last]  # the earliest is written last and stays
-    return pa.array(found, pa.string())
+    code[tree_of[placed]] = word[first_last] + 1  # the earliest is written last and stays
+    indices = pa.array(code, mask=code < 0)
+    return pa.DictionaryArray.from_arrays(indices, pa.array([UNPLANNED, *words.tolist()]))
 
 
 def _codes(column: pa.ChunkedArray | pa.Array) -> tuple[packing.Array, list[str]]:

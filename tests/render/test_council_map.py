@@ -82,7 +82,7 @@ def test_index_and_forester_page_count_as_the_council_page_does(
 
 def test_a_city_whose_file_names_no_owner_says_so_with_the_count(tmp_path: Path) -> None:
     run = map_world.context(tmp_path, 60)
-    trees = run.table("ingest.trees")
+    trees = run.store.read(TABLES["ingest.trees"])
     at = trees.column_names.index("owner")
     unknown = pa.array(["unknown"] * 60).cast(trees.schema.field("owner").type)
     run.store.write(TABLES["ingest.trees"], trees.set_column(at, "owner", unknown))

@@ -119,7 +119,7 @@ def _layers(context: RenderContext) -> list[tuple[str, pa.Table, str]]:
 
 
 def _trees(context: RenderContext) -> pa.Table:
-    trees = context.table("ingest.trees")
+    trees = context.table("ingest.trees", columns=READ["ingest.trees"])
     table = _plain(trees, _TREE_FIELDS)
     ratings = context.table("scoring.tree_ratings")
     if ratings.num_rows == trees.num_rows:

@@ -121,6 +121,15 @@ def _results(change: Change | None = None) -> bytes:
     return b"".join(np.asarray(x, dtype=np.float64).tobytes() for x in out)
 
 
+def _rows_with_unit() -> list[tuple[str, int]]:
+    return [
+        (name, number)
+        for name in WITH_UNIT
+        for number, row in enumerate(Library().table(name).rows)
+        if row["quantity"] not in READ_ELSEWHERE
+    ]
+
+
 def _changes() -> list[Change]:
     ours = set(_rows_with_unit())
     made = [
@@ -165,15 +174,6 @@ def test_weights_that_do_not_sum_to_one_are_refused(row: int) -> None:
     with pytest.raises(PublishedValueError) as fault:
         _results(("weak_zone", row, "value", "0.35"))
     assert "weights" in str(fault.value)
-
-
-def _rows_with_unit() -> list[tuple[str, int]]:
-    return [
-        (name, number)
-        for name in WITH_UNIT
-        for number, row in enumerate(Library().table(name).rows)
-        if row["quantity"] not in READ_ELSEWHERE
-    ]
 
 
 @pytest.mark.parametrize(("name", "row"), _rows_with_unit(), ids=str)

@@ -1,6 +1,6 @@
 """Why a job is not in the plan: one reason each, with its numbers in words."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,20 @@ from pipeline.units import Ints
 Texts = npt.NDArray[np.object_]
 
 
+# Beside these, whatever blocks a group of jobs altogether is a reason.
+_NO_HOURS, _DEFERRED, _SEASON, _TOO_LONG = (
+    "no_hours_left", "deferred", "out_of_season", "longer_than_shift",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """Texts that many rows share: the one of each row is `texts[index]`."""
+
+    texts: list[str]
+    index: Ints
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
     """What holds a job back: day numbers, NEVER for none, and the pinned quarter in words."""
@@ -27,7 +41,7 @@ class Held:
 
 def reasons(
     work: Work, world: World, plan: Plan, needs: Sequence[Needs], blocked: Texts, held: Held
-) -> tuple[Ints, Texts, Texts]:
+) -> tuple[Ints, Coded, Coded]:
     """Rows left out, the reason of each and the sentence that says it.
 
     Parameters
@@ -39,48 +53,63 @@ def reasons(
     put_off = (held.deferred_until[rows] > end) & (held.deferred_until[rows] != NEVER)
     put_off |= work.pinned[rows] >= len(world.span.quarters)
     shut = (held.not_before[rows] > end) & (held.not_before[rows] != NEVER)
-    code = np.select(
-        [blocked[work.group[rows]] != "", put_off, shut, plan.too_long[rows]],
-        [blocked[work.group[rows]], "deferred", "out_of_season", "longer_than_shift"],
-        "no_hours_left",
-    ).astype(object)
-    detail = np.full(rows.size, "", dtype=object)
-    for reason in sorted(set(code.tolist())):
-        at = np.flatnonzero(code == reason)
-        detail[at] = _sentences(reason, rows[at], (work, world, plan, needs, held))
-    return rows, code, detail
+    known = [_NO_HOURS, _DEFERRED, _SEASON, _TOO_LONG]
+    known += sorted(set(blocked.tolist()) - {"", *known})
+    stands = np.array([known.index(text) if text else -1 for text in blocked], np.int64)
+    blocks = stands[work.group[rows]]
+    code = np.select([blocks >= 0, put_off, shut, plan.too_long[rows]], [blocks, 1, 2, 3], 0)
+    texts: list[str] = []
+    index = np.zeros(rows.size, np.int64)
+    for number, reason in enumerate(known):
+        at = np.flatnonzero(code == number)
+        if at.size:
+            said = _sentences(reason, rows[at], (work, world, plan, needs, held))
+            index[at] = said.index + len(texts)
+            texts += said.texts
+    return rows, Coded(known, code), Coded(texts, index)
 
 
 def _sentences(
     reason: str,
     rows: Ints,
     given: tuple[Work, World, Plan, Sequence[Needs], Held],
-) -> Texts:
-    """One sentence for each different set of numbers, handed to all rows that share it."""
+) -> Coded:
+    """One sentence for each different set of numbers, for all rows that share it."""
     work, world, plan, needs, held = given
-    tenths = np.round(plan.used[rows] * 10).astype(np.int64)
-    pins = np.array([str(text or "") for text in held.pinned[rows]], dtype=object)
-    columns = {
-        "deferred": (held.deferred_until[rows], np.unique(pins, return_inverse=True)[1]),
-        "out_of_season": (held.not_before[rows], np.zeros_like(rows)),
-        "no_hours_left": (work.group[rows], tenths),
-        "longer_than_shift": (work.group[rows], tenths),
-    }.get(reason, (work.group[rows], np.zeros_like(rows)))
-    unique, first, inverse = np.unique(
-        np.column_stack(columns), axis=0, return_index=True, return_inverse=True
-    )
+    first, index = _alike(reason, rows, given)
     demand = np.zeros(len(needs))
     np.add.at(demand, work.group, plan.used)
-    made = np.empty(len(unique), dtype=object)
-    for number, row in enumerate(rows[first].tolist()):
+    made: list[str] = []
+    for row in rows[first].tolist():
         need = needs[int(work.group[row])]
-        made[number] = {
-            "deferred": lambda row=row: _deferred(world, held, row),
-            "out_of_season": lambda row=row: _season(world, held, row),
-            "no_hours_left": lambda row=row: _no_hours(work, world, plan, demand, row),
-            "longer_than_shift": lambda row=row: _too_long(work, world, plan, row),
-        }.get(reason, lambda need=need: _no_crew(reason, need))()
-    return made[inverse.ravel()]
+        say: Callable[[], str] = {
+            _DEFERRED: lambda row=row: _deferred(world, held, row),
+            _SEASON: lambda row=row: _season(world, held, row),
+            _NO_HOURS: lambda row=row: _no_hours(work, world, plan, demand, row),
+            _TOO_LONG: lambda row=row: _too_long(work, world, plan, row),
+        }.get(reason, lambda need=need: _no_crew(reason, need))
+        made.append(say())
+    return Coded(made, index)
+
+
+def _alike(
+    reason: str, rows: Ints, given: tuple[Work, World, Plan, Sequence[Needs], Held]
+) -> tuple[Ints, Ints]:
+    """Rows whose sentences have the same numbers: the first of each set, the set of each row."""
+    work, _, plan, _, held = given
+    if reason == _DEFERRED:
+        pins = np.array([str(text or "") for text in held.pinned[rows]], dtype=object)
+        one, other = held.deferred_until[rows], np.unique(pins, return_inverse=True)[1]
+    elif reason == _SEASON:
+        one, other = held.not_before[rows], np.zeros_like(rows)
+    else:
+        one = work.group[rows]
+        tenths = np.round(plan.used[rows] * 10).astype(np.int64)
+        other = tenths if reason in {_NO_HOURS, _TOO_LONG} else np.zeros_like(rows)
+    place = np.unique(one, return_inverse=True)[1]
+    both = place * (int(other.max()) + 1) + other
+    _, first, index = np.unique(both, return_index=True, return_inverse=True)
+    return first, index
 
 
 def _deferred(world: World, held: Held, row: int) -> str:

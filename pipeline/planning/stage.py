@@ -290,11 +290,13 @@ def _unscheduled(
         not_before=days_of(jobs["not_before"]),
         pinned=np.asarray(jobs["pinned_quarter"].cast(pa.string()).to_numpy(), dtype=object),
     )
-    rows, code, detail = left_out.reasons(work, world, plan, asked[0], asked[1], held)
+    rows, reason, detail = left_out.reasons(work, world, plan, asked[0], asked[1], held)
     return pa.table(
         {
             "job_key": jobs["job_key"].take(rows),
-            "reason": pa.array(code, pa.string()),
-            "detail": pa.array(detail, pa.string()),
+            **{
+                name: pa.DictionaryArray.from_arrays(told.index, pa.array(told.texts, pa.string()))
+                for name, told in (("reason", reason), ("detail", detail))
+            },
         }
     )

@@ -83,12 +83,18 @@ def normalised(masses: Masses) -> Masses:
 
 def means(masses: Masses, grid: Grid, *, power: int = 1) -> Floats:
     """Expected share of the diameter to a power, shape (rows,)."""
-    return np.asarray(masses @ (grid.x**power).astype(masses.dtype), dtype=np.float64)
+    return _weighed(masses, grid.x**power)
 
 
 def mass_above(masses: Masses, grid: Grid, limit: float) -> Floats:
     """Probability of more than a share of the diameter, shape (rows,)."""
-    return np.asarray(masses @ grid.share_above(limit).astype(masses.dtype), dtype=np.float64)
+    return _weighed(masses, grid.share_above(limit))
+
+
+def _weighed(masses: Masses, weight: Floats) -> Floats:
+    """Sum of each row times weights; the same for a row whatever rows stand beside it."""
+    sums = np.einsum("rx,x->r", masses, weight.astype(masses.dtype))
+    return np.asarray(sums, dtype=np.float64)
 
 
 def quantiles(masses: Masses, grid: Grid, levels: tuple[float, ...]) -> Floats:

@@ -52,8 +52,9 @@ def root_grids(kind: Ints, years: Floats, grid: Grid, law: RootParameters) -> Ma
     years : seen or counted, NaN where neither, shape (rows,).
     """
     more = np.maximum(np.nan_to_num(years) - law.free_years, 0.0)
-    mu = expit(logit(law.mean[kind]) + law.slope * more)[:, None]
+    mu = expit(logit(law.mean[kind]) + law.slope * more)
+    each, which = np.unique(mu, return_inverse=True)
     n = law.concentration
-    cumulative = betainc(n * mu, n * (1.0 - mu), grid.edges)
-    masses = np.diff(cumulative, axis=1)
-    return np.concatenate([np.zeros((len(masses), 1)), masses], axis=1)
+    cumulative = betainc(n * each[:, None], n * (1.0 - each[:, None]), grid.edges)
+    masses = np.concatenate([np.zeros((len(each), 1)), np.diff(cumulative, axis=1)], axis=1)
+    return np.asarray(masses[which])

@@ -126,13 +126,48 @@ class SpreadTables:
     def __init__(self, law: SpreadParameters) -> None:
         """Nothing is tabled yet."""
         self.law = law
-        self._made: dict[tuple[int, float | None], tuple[Floats, Floats]] = {}
+        self._place: dict[tuple[int, float], int] = {}
+        self._begin: list[float] = []
+        self._first: list[int] = [0]
+        self._tables: list[Floats] = []
+        self._joined: Floats = np.empty(0)
 
-    def of(self, kind: int, layers: float | None) -> tuple[Floats, Floats]:
-        """Knots in units of the rate's scatter, and the cumulative there."""
-        if (kind, layers) not in self._made:
-            self._made[kind, layers] = _table(kind, layers, self.law)
-        return self._made[kind, layers]
+    def read(self, kind: Ints, layers: Floats, at: Floats) -> Floats:
+        """Cumulative at `at` [standard deviations of the rate], shape of `at`, (rows, edges).
+
+        Parameters
+        ----------
+        kind, layers : of each row, see `class_grids`.
+        """
+        table = self._tabled(kind, layers)
+        first = np.array(self._first)
+        length = np.diff(first)[table, None]
+        begin = np.array(self._begin)[table, None]
+        place = np.clip((at - begin) / self.law.step, 0, length - 1)
+        below = np.minimum(place.astype(np.int64), length - 2)
+        part = place - below
+        below += first[table, None]
+        low = self._joined[below]
+        return np.asarray(low + part * (self._joined[below + 1] - low))
+
+    def _tabled(self, kind: Ints, layers: Floats) -> Ints:
+        """Number of the table of each row."""
+        keys = np.stack([kind.astype(np.float64), np.nan_to_num(layers, nan=-1.0)], axis=1)
+        each, which = np.unique(keys, axis=0, return_inverse=True)
+        before = len(self._tables)
+        numbers = [self._number(int(one), float(years)) for one, years in each]
+        if len(self._tables) > before:
+            self._joined = np.concatenate(self._tables)
+        return np.array(numbers, dtype=np.int64)[which]
+
+    def _number(self, kind: int, layers: float) -> int:
+        if (kind, layers) not in self._place:
+            self._place[kind, layers] = len(self._tables)
+            begin, table = _table(kind, None if layers < 0 else layers, self.law)
+            self._begin.append(begin)
+            self._tables.append(table)
+            self._first.append(self._first[-1] + len(table))
+        return self._place[kind, layers]
 
 
 def class_grids(
@@ -156,42 +191,30 @@ def class_grids(
     # ln x plus this is ln(rate x years / median rate).
     place = np.log(D / (2.0 * law.host[host] * (D / law.reference_cm) ** law.exponent))
     cap = caps(D, grid, law)
+    letter = np.asarray(kind) // len(LIFESPANS)
+    with np.errstate(divide="ignore"):
+        edges = np.minimum(np.log(grid.edges), np.log(cap)[:, None])
+    place = (place - np.log(law.rate[letter]))[:, None]
+    found = tables.read(kind, layers, (edges + place) / law.scatter[letter, None])
     masses = np.zeros((len(D), grid.cells + 1))
-    for one, years, rows in _alike(kind, layers):
-        letter = one // len(LIFESPANS)
-        knots, cumulative = tables.of(one, years)
-        with np.errstate(divide="ignore"):
-            edges = np.log(np.minimum(grid.edges, cap[rows, None]))
-        at = (edges + place[rows, None] - np.log(law.rate[letter])) / law.scatter[letter]
-        found = np.interp(at, knots, cumulative)
-        masses[rows, 1:] = np.diff(found, axis=1)
-        _at_cap(masses, rows, cap[rows], 1.0 - found[:, -1])
+    np.subtract(found[:, 1:], found[:, :-1], out=masses[:, 1:])
+    _at_cap(masses, cap, 1.0 - found[:, -1])
     return normalised(masses)
 
 
-def _alike(kind: Ints, layers: Floats) -> list[tuple[int, float | None, Ints]]:
-    """Rows of one kind and one number of layers, in order of these."""
-    keys = np.stack([np.asarray(kind, dtype=np.float64), np.nan_to_num(layers, nan=-1.0)], axis=1)
-    each, which = np.unique(keys, axis=0, return_inverse=True)
-    order = np.argsort(which, kind="stable")
-    starts = np.searchsorted(which[order], np.arange(len(each) + 1))
-    return [
-        (int(k), None if n < 0 else float(n), order[starts[i] : starts[i + 1]])
-        for i, (k, n) in enumerate(each)
-    ]
-
-
-def _table(kind: int, layers: float | None, law: SpreadParameters) -> tuple[Floats, Floats]:
+def _table(kind: int, layers: float | None, law: SpreadParameters) -> tuple[float, Floats]:
+    """First knot, in units of the rate's scatter, and the cumulative at all knots."""
     letter, lifespan = divmod(kind, len(LIFESPANS))
     t = np.log(years_infected(lifespan, layers, law)) / law.scatter[letter]
-    steps = int(np.ceil((t.max() - t.min() + 2.0 * _REACH) / law.step))
-    knots = t.min() - _REACH + law.step * np.arange(steps + 1)
-    return knots, np.mean([ndtr(knots - one) for one in t], axis=0)
+    begin = float(t.min()) - _REACH
+    steps = int(np.ceil((t.max() + _REACH - begin) / law.step))
+    knots = begin + law.step * np.arange(steps + 1)
+    return begin, np.mean([ndtr(knots - one) for one in t], axis=0)
 
 
-def _at_cap(masses: Masses, rows: Ints, cap: Floats, rest: Floats) -> None:
+def _at_cap(masses: Masses, cap: Floats, rest: Floats) -> None:
     """Put what passes the cap at the two centres beside it."""
-    cells = masses.shape[1] - 1
+    rows, cells = np.arange(len(masses)), masses.shape[1] - 1
     place = cap * cells - 0.5
     below = np.clip(np.floor(place).astype(np.int64), 0, cells - 1)
     part = np.clip(place - below, 0.0, 1.0)

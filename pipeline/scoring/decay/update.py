@@ -190,8 +190,8 @@ def summaries(parts: PartRows, fungus: FungusRows, readings: Readings, law: Deca
 def multiply(before: Masses, likelihood: Masses) -> Masses:
     """Bayes: product over the last axis, normalised over all axes but the first."""
     product = before * likelihood
-    axes = tuple(range(1, product.ndim))
-    return np.asarray(product / product.sum(axis=axes, keepdims=True))
+    product /= product.sum(axis=tuple(range(1, product.ndim)), keepdims=True)
+    return product
 
 
 def updated(by_rot: Floats, rows: Ints, readings: Readings, law: DecayLaw) -> Floats:

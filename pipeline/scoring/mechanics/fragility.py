@@ -208,9 +208,19 @@ def averaged(fails: Floats, ln_stood: Floats, weights: Floats) -> Floats:
     A tree that stood is likelier one of those that would: a weak zone that would have brought it
     down long ago counts less.
     """
-    most = ln_stood.max(axis=-1, keepdims=True)
-    share = weights * np.exp(ln_stood - np.where(np.isfinite(most), most, 0.0))
-    return np.asarray((share * fails).sum(axis=-1) / share.sum(axis=-1))
+    if fails.shape[-1] == 1:
+        return fails[..., 0]
+    # The last axis is short: a loop over it is faster than sums along it.
+    most = ln_stood[..., 0]
+    for k in range(1, ln_stood.shape[-1]):
+        most = np.maximum(most, ln_stood[..., k])
+    most = np.where(np.isfinite(most), most, 0.0)
+    whole, failing = np.zeros(most.shape), np.zeros(most.shape)
+    for k, weight in enumerate(weights):
+        share = weight * np.exp(ln_stood[..., k] - most)
+        whole += share
+        failing += share * fails[..., k]
+    return np.asarray(failing / whole)
 
 
 def joined(chances: Floats) -> Floats:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.scoring.mechanics.fragility import Gusts, averaged, chance_of_capacity, joined
+from pipeline.scoring.mechanics.fragility import Gusts, averaged, chance_of_capacity
 from pipeline.scoring.mechanics.wind import WindLoad, ln_critical_speed, shape
 from pipeline.units import Floats, Ints
 
@@ -23,7 +23,7 @@ from pipeline.units import Floats, Ints
 # often than it should.
 _WEAKEST, _WEAKEST_SOUND, _STRONGEST, _PER_UNIT = 0, 2, 6, 64
 _REACH, _PROFILES = 0.5, 11
-_BATCH = 4096
+_BATCH, _FEW = 4096, 64
 _LEAST = float(np.log(np.finfo(np.float64).tiny))
 
 
@@ -137,13 +137,21 @@ def state_chances(
         (n, cells, zones) or (1, cells, zones).
     zone_weights : shape (zones,).
     """
-    g = parts.ln_profile[:, None, None]
-    each = []
-    for table, load in zip(seasons, season_loads, strict=True):
-        left = parts.capacity[:, None, None] + ln_kept - np.log(load)
-        told = look_up(table, ln_critical_speed(left, wind), g)
-        each.append(averaged(*told, zone_weights))
-    return np.maximum.accumulate(joined(np.stack(each, axis=-1)), axis=1)
+    shared = len(ln_kept) == 1
+    batches = [np.zeros((0, ln_kept.shape[1]))]
+    for start in range(0, len(parts.capacity), _FEW):
+        s = slice(start, start + _FEW)
+        kept = ln_kept if shared else ln_kept[s]
+        fails = np.zeros((len(parts.capacity[s]), ln_kept.shape[1]))
+        rows: dict[int, ChanceTable] = {}  # seasons may share their table
+        for table, load in zip(seasons, season_loads, strict=True):
+            left = parts.capacity[s, None, None] + (kept - np.log(load))
+            if id(table) not in rows:
+                rows[id(table)] = _own_profile(table, parts.ln_profile[s])
+            told = _along(rows[id(table)], ln_critical_speed(left, wind))
+            fails += (1.0 - fails) * averaged(*told, zone_weights)
+        batches.append(np.maximum.accumulate(fails, axis=1))
+    return np.concatenate(batches)
 
 
 def state_table(
@@ -239,6 +247,30 @@ def look_up_prior(
     return np.exp(total)
 
 
+def _own_profile(table: ChanceTable, ln_profile: Floats) -> ChanceTable:
+    """The table at the profile of each part: a row for each, shape (n, speeds)."""
+    columns = _across(ln_profile, table.ln_p.shape[1])
+    ln_p, ln_stood = np.zeros((2, len(ln_profile), len(table.ln_p)))
+    for j, share in columns:
+        ln_p += table.ln_p.T[j] * share[:, None]
+        ln_stood += table.ln_stood.T[j] * share[:, None]
+    return ChanceTable(ln_p, ln_stood)
+
+
+def _along(own: ChanceTable, ln_speed: Floats) -> tuple[Floats, Floats]:
+    """Chance of failing and logarithm of having stood; row n of `own` for ln_speed[n], (n, ...)."""
+    i, u = _between(ln_speed, _WEAKEST)
+    i += (np.arange(len(ln_speed)) * own.ln_p.shape[1]).reshape(-1, *(1,) * (ln_speed.ndim - 1))
+    told = []
+    for field in (own.ln_p, own.ln_stood):
+        if not field.any():  # nothing is known of the past: every chance of having stood is 1
+            told.append(np.zeros(ln_speed.shape))
+            continue
+        low = field.take(i)
+        told.append(low + (field.take(i + 1) - low) * u)
+    return np.exp(told[0], out=told[0]), told[1]
+
+
 def _grid(wind: WindLoad, weakest: int) -> SoundParts:
     """Every tabulated part: critical speeds slowest, profiles fastest."""
     speeds = np.linspace(weakest, _STRONGEST, (_STRONGEST - weakest) * _PER_UNIT + 1)
@@ -251,18 +283,31 @@ def _corners(
     ln_speed: Floats, ln_profile: Floats, weakest: int, profiles: int = _PROFILES
 ) -> list[tuple[Ints, Ints, Floats]]:
     """Rows, columns and shares of the tabulated parts around each: two rows, three columns."""
+    i, u = _between(ln_speed, weakest)
+    columns = _across(ln_profile, profiles)
+    return [(i + di, j, wi * w) for di, wi in ((0, 1.0 - u), (1, u)) for j, w in columns]
+
+
+def _between(ln_speed: Floats, weakest: int) -> tuple[Ints, Floats]:
+    """Row below each speed, and the share of the one above."""
     last = (_STRONGEST - weakest) * _PER_UNIT
     within = np.clip((ln_speed - weakest) * _PER_UNIT, 0.0, last)
     i = np.minimum(within.astype(np.int64), last - 1)
-    u = within - i
+    return i, within - i
+
+
+def _across(ln_profile: Floats, profiles: int) -> list[tuple[Ints, Floats]]:
+    """Columns around each profile and their shares, by a parabola; all of it if there is one."""
     if profiles == 1:
-        none = np.zeros_like(i)
-        return [(i, none, 1.0 - u), (i + 1, none, u)]
+        return [(np.zeros(ln_profile.shape, np.int64), np.ones(ln_profile.shape))]
     across = np.clip((ln_profile + _REACH) * (profiles - 1) / (2.0 * _REACH), 0.0, profiles - 1)
     j = np.clip(np.rint(across).astype(np.int64), 1, profiles - 2)
     t = across - j
-    parabola = ((j - 1, t * (t - 1.0) / 2.0), (j, 1.0 - t**2), (j + 1, t * (t + 1.0) / 2.0))
-    return [(i + di, column, wi * w) for di, wi in ((0, 1.0 - u), (1, u)) for column, w in parabola]
+    return [
+        (j - 1, t * (t - 1.0) / 2.0),
+        (j, 1.0 - t**2),
+        (j + 1, t * (t + 1.0) / 2.0),
+    ]
 
 
 def _ln(p: Floats) -> Floats:

@@ -130,9 +130,10 @@ def ln_critical_speed(capacity: Floats, wind: WindLoad) -> Floats:
     c = np.asarray(capacity, dtype=np.float64)
     at, low, high = np.log([wind.drag_at, wind.streamlining_from, wind.streamlining_to])
     # shape is u^2 (at / held)^(1/2): in logarithms 2 u + (at - held) / 2, held within low..high.
-    below, above = (c - (at - low) / 2.0) / 2.0, (c - (at - high) / 2.0) / 2.0
-    middle = (c - at / 2.0) * 2.0 / 3
-    return np.asarray(np.where(below < low, below, np.where(above > high, above, middle)))
+    # Slopes of u over c are 1/2, 2/3, 1/2: a line of 1/2 and what the middle adds.
+    from_low = c - (2.0 * low + (at - low) / 2.0)
+    added = np.clip(from_low, 0.0, (high - low) * 2.0 * 3 / 4) / 6
+    return np.asarray(low + from_low / 2.0 + added)
 
 
 def moment(gust: Floats, load: CrownLoad, wind: WindLoad) -> Floats:

@@ -17,6 +17,7 @@ a key goes or changes its meaning, new keys may come:
     `source` (`{"id", "citation", "locator"}` or null), `basis`, `note` (of the rule, or null) and
     `assumed`,
   - `decay`: each part with `part`, `basis`, `rot`, `taxon` and `values`,
+  - `mechanics`: each part with `part`, `applicable`, `reason` (why not) and `values`,
   - `work`: each job with `sentence`, `action`, `deadline_on`, `quarter`, `day`, `crew`,
     `left_out` (reason, or null),
   - `weighed`: each action with `action`, `rating_left` (null where the tree stays as it is) and
@@ -27,7 +28,7 @@ a key goes or changes its meaning, new keys may come:
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -43,9 +44,13 @@ from pipeline.render.style import day as day_words
 from pipeline.render.wording_numbers import capital
 from pipeline.render.wording_words import ACTION_WORDS
 from pipeline.tables import inputs
+from pipeline.tables.catalogue import TABLES
+from pipeline.tables.catalogue_scoring import DECAY
+from pipeline.tables.schema import Kind
 from pipeline.terms import RatingWord, word
 
 FORMAT = 1
+MECHANICS = "scoring.mechanics"
 NOT_STANDING = ("stump", "vacant", "removed", "habitat_pole")
 _SOURCE_ID = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 _ROTS = ("unknown", "white", "brown", "soft")
@@ -53,10 +58,7 @@ _ROTS = ("unknown", "white", "brown", "soft")
 _RULES = (("failure_criteria", "rule_id"), ("fungus_failure", "rule_id"),
           ("strength_limits", "formula"))  # fmt: skip
 _KEYS = {"fungus_failure": ("action_code", "attachment", "position_match")}
-_DECAY = (
-    "decayed_share", "decayed_share_low", "decayed_share_high", "diameter_cm",
-    "thinnest_shell_cm", "opening_share",
-)  # fmt: skip
+_DECAY = tuple(column for column in DECAY.columns if column.kind is Kind.FLOAT)
 
 
 def explain(
@@ -91,6 +93,7 @@ class _Told:
     context: RenderContext
     tree_keys: tuple[int, ...]
     replaced: tuple[Mapping[str, Any], ...]
+    _known: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
 
     def tree(self, key: int) -> dict[str, Any]:
         """All that is told of one tree."""
@@ -111,6 +114,9 @@ class _Told:
             "evidence": rating["evidence"],
             "knots": self._knots(rating["fact_set"], tree["status"]),
             "decay": [_decay(row) for row in self._of("scoring.decay", key)],
+            "mechanics": [
+                _mechanics(row) for row in (self._of(MECHANICS, key) if MECHANICS in TABLES else ())
+            ],
             "work": [self._job(job) for job in self._of("planning.jobs", key)],
             "weighed": [
                 {
@@ -207,21 +213,32 @@ class _Told:
         return found
 
     def _of(self, table: str, key: int) -> list[dict[str, Any]]:
-        """Rows of a table that speak of a tree, in the table's order."""
-        rows = self.context.table(table)
-        return list(rows.filter(pc.equal(rows["tree_key"], key)).to_pylist())
+        """Rows of a table that speak of a tree, in the table's order; none if the run lacks it."""
+        return [row for row in self._read(table) if row["tree_key"] == key]
 
     def _row(self, table: str, key: int) -> dict[str, Any]:
-        """The row of a table that has one for each tree, in their order."""
-        rows = self.context.table(table).slice(key, 1).to_pylist()
-        return dict(rows[0])
+        """The row of a table that has one for each tree."""
+        return self._of(table, key)[0]
+
+    def _read(self, table: str) -> list[dict[str, Any]]:
+        """Rows about the trees that are asked for: of a large city no more is read."""
+        if table not in self._known:
+            schema, rows = TABLES[table], []
+            if self.context.store.has(schema):
+                keys = ", ".join(map(str, self.tree_keys))
+                order = ", ".join(f'"{name}"' for name in schema.key)
+                rows = self.context.store.query(
+                    f"select * from {table} where tree_key in ({keys}) order by {order}"
+                ).to_pylist()
+            self._known[table] = rows
+        return self._known[table]
 
     def _by_job(self, table: str) -> dict[int, dict[str, Any]]:
+        """Rows of a table of jobs by their job."""
         rows = self.context.table(table)
-        jobs = self.context.table("planning.jobs")
-        own = jobs.filter(pc.is_in(jobs["tree_key"], pa.array(self.tree_keys, pa.int64())))
-        mine = rows.filter(pc.is_in(rows["job_key"], own["job_key"].combine_chunks()))
-        return {row["job_key"]: row for row in mine.to_pylist()}
+        own = pa.array([job["job_key"] for job in self._read("planning.jobs")], pa.int64())
+        return {row["job_key"]: row for row in rows.filter(pc.is_in(rows["job_key"], own))
+                .to_pylist()}  # fmt: skip
 
 
 def _measures(tree: Mapping[str, Any], rating: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
@@ -242,11 +259,22 @@ def _decay(row: Mapping[str, Any]) -> dict[str, Any]:
         "rot": _ROTS[row["rot"]],
         "taxon": row["taxon_id"],
         "values": {
-            name: {"value": _figures(row[name]), "unit": unit_of(name.removesuffix("_low")
-                   .removesuffix("_high"))}
-            for name in _DECAY
+            column.name: {"value": _figures(row.get(column.name)), "unit": column.unit}
+            for column in _DECAY
         },
-    }  # fmt: skip
+    }
+
+
+def _mechanics(row: Mapping[str, Any]) -> dict[str, Any]:
+    numbers = [one for one in TABLES[MECHANICS].columns if one.kind is Kind.FLOAT]
+    return {
+        "part": inputs.PARTS[row["part"]],
+        "applicable": row.get("applicable"),
+        "reason": row.get("reason"),
+        "values": {
+            one.name: {"value": _figures(row.get(one.name)), "unit": one.unit} for one in numbers
+        },
+    }
 
 
 def _figures(value: float | None) -> float | None:

@@ -41,6 +41,7 @@ _ENDINGS = {
     "_per_year": "per year",
     "_kn_m": "kN m",
     "_m_s": "m/s",
+    "_m_per_s": "m/s",
     "_cm": "cm",
     "_deg": "degrees",
     "_days": "days",
@@ -50,9 +51,15 @@ _ENDINGS = {
 }
 
 
+# Chances, whatever they are of.
+_BEGINNINGS = ("p1", "p3", "probability_", "share_")
+
+
 def unit_of(name: str) -> str | None:
     """Unit of a value by its name; None where it is a word, a day or a yes."""
     if name in _UNITS:
         return _UNITS[name]
+    if name.startswith(_BEGINNINGS):
+        return "share"
     fitting = [ending for ending in _ENDINGS if name.endswith(ending)]
     return _ENDINGS[max(fitting, key=len)] if fitting else None

@@ -21,7 +21,7 @@ from pipeline.tables.store import RunStore
 
 NAME = "plausibility.csv"
 MECHANICS = "scoring.mechanics"
-_YEARLY = "p1"
+_YEARLY, _BEYOND = "p1", "probability_beyond"
 _ROOTS_BUTT_STEM = 3  # parts below this number are not branches
 _PER = {"per 1000 trees a year": 1000.0, "share a year": 1.0, "share": 1.0}
 _TITLES = {
@@ -100,11 +100,15 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """A rate of the run, how many trees it rests on, and how it came about."""
+    """A rate of the run, how many trees it rests on, and how it came about.
+
+    `at_least` says that the true rate is higher by what nobody looked at: too low says nothing.
+    """
 
     rate: float | None
     trees: int
     how: str
+    at_least: bool = False
 
 
 def in_unit(unit: str, *values: float) -> str:
@@ -124,7 +128,7 @@ def checks(store: RunStore, library: Library) -> list[Check]:
     """
     if not (store.has(TREE_RATINGS) and store.has(FAILURE)):
         return []
-    by_mechanics = MECHANICS in TABLES and store.has(TABLES[MECHANICS])
+    by_mechanics = _mechanics_spoke(store)
     limits = _limits(library)
     found = _rates(store, library, limits, by_mechanics=by_mechanics)
     table = library.table("plausibility")
@@ -157,6 +161,14 @@ def warnings_of(folder: Path) -> list[str]:
         return [row["warning"] for row in csv.DictReader(file) if row.get("warning")]
 
 
+def _mechanics_spoke(store: RunStore) -> bool:
+    """Whether witness B gave a yearly probability to any part of any tree."""
+    if not (MECHANICS in TABLES and store.has(TABLES[MECHANICS])):
+        return False
+    (row,) = store.query(f"select count({_YEARLY}) as spoken from {MECHANICS}").to_pylist()
+    return bool(row["spoken"])
+
+
 def _limits(library: Library) -> dict[str, float]:
     table = library.table("plausibility_limits")
     return dict(zip(table.texts("quantity"), table.numbers("limit").tolist(), strict=True))
@@ -183,6 +195,8 @@ def _check(
     how, verdict = found.how, OPEN
     if rate is not None and found.trees < fewest:
         how = f"Not compared: {found.trees:,} trees are too few. {how}"
+    elif rate is not None and found.at_least and rate < low:
+        how = f"Not compared: most trees were never looked at, so it is at least this. {how}"
     elif rate is not None:
         verdict = INSIDE if low <= rate <= high else OUTSIDE
         verdict = verdict if wide_low <= rate <= wide_high else FAR
@@ -262,9 +276,10 @@ def _failures(store: RunStore, with_p: str, *, by_mechanics: bool) -> dict[str, 
     if not by_mechanics:
         how += " The mechanics was not computed in this run: the level is that of the bands."
     trees = int(row["trees"])
+    at_least = not by_mechanics and rest > row["spoken"]
     return {
-        "failures": _Found(row["any_part"], trees, how),
-        "tree_failures": _Found(row["tree"], trees, how),
+        "failures": _Found(row["any_part"], trees, how, at_least),
+        "tree_failures": _Found(row["tree"], trees, how, at_least),
     }
 
 
@@ -283,21 +298,28 @@ def _advanced(store: RunStore, with_p: str, limits: Mapping[str, float]) -> dict
 
 
 def _serious(store: RunStore, limits: Mapping[str, float]) -> dict[str, _Found]:
+    told = store.read(TABLES["scoring.decay"], columns=("tree_key", _BEYOND)).column_names
+    beyond = _BEYOND if _BEYOND in told else "null::double"
     (row,) = store.query(
         f"""
         with part as (
-            select tree_key, max(decayed_share) as share from scoring.decay
-            where part in (1, 2) group by tree_key)
-        select count(*) as trees, count(share) as known,
-            count(*) filter (share > {limits["serious_decay_above"]!r}) as serious
+            select tree_key, coalesce({beyond}, case when decayed_share is not null
+                then (decayed_share > {limits["serious_decay_above"]!r})::int end) as p
+            from scoring.decay where part in (1, 2)),
+        one as (
+            select tree_key, 1 - exp(sum(ln(1 - least(p, 1 - 1e-9)))) as p from part
+            where p is not null group by tree_key)
+        select count(*) as trees, count(p) as known, coalesce(sum(p), 0) as serious
         from scoring.tree_ratings join ingest.trees t using (tree_key)
-        left join part using (tree_key)
+        left join one using (tree_key)
         where rated and t.dbh_cm >= {limits["large_from"]!r}
         """
     ).to_pylist()
     trees, known, serious = row["trees"], row["known"], row["serious"]
     size = f"{limits['large_from']:.0f} cm"
-    how = f"{serious:,} of {trees:,} trees from {size}; decay is estimated for {known:,} of them."
+    how = (
+        f"{serious:,.0f} of {trees:,} trees from {size}; decay is estimated for {known:,} of them."
+    )
     if not trees or known < limits["estimated_from"] * trees:
         how = f"Not compared: too few trees have an estimate of decay. {how}"
         return {"serious_decay": _Found(None, known, how)}

@@ -23,7 +23,7 @@ from tests.conftest import LarkmereRun
 
 TREE = {
     "tree_id", "tree_key", "species", "street", "ward", "status", "measures", "rating", "action",
-    "make_safe", "no_climb", "rated", "evidence", "knots", "decay", "work", "weighed",
+    "make_safe", "no_climb", "rated", "evidence", "knots", "decay", "mechanics", "work", "weighed",
 }  # fmt: skip
 STATEMENT = {"statement", "sentence", "values", "source", "basis", "note", "assumed"}
 
@@ -109,7 +109,8 @@ def test_every_number_has_a_unit(town: RenderContext) -> None:
     [
         ("dbh_cm", "cm"), ("distance_m", "m"), ("voltage_v", "V"), ("deadline_days", "days"),
         ("hours", "crew-hours"), ("low_share", "share"), ("moment_kn_m", "kN m"),
-        ("gust_m_s", "m/s"), ("name", None), ("seen_on", None), ("part", None),
+        ("critical_gust_m_per_s", "m/s"), ("p1", "share"), ("p3_low", "share"), ("name", None),
+        ("seen_on", None), ("part", None),
     ],
 )  # fmt: skip
 def test_units_by_name(name: str, unit: str | None) -> None:

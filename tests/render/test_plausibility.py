@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from lxml import html
 
@@ -133,6 +134,29 @@ def test_where_the_mechanics_spoke_its_probabilities_count(
     assert "load" in found["no_sign_above"].driven_by
 
 
+def test_too_low_a_rate_is_far_outside_where_all_trees_were_computed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = _world(tmp_path, {})
+    _mechanics(monkeypatch, tmp_path, np.full(TREES, 1e-5), part=2)
+    assert _by_name(run)["failures"].loud
+
+
+def test_serious_decay_counts_with_its_probability_where_that_is_told(tmp_path: Path) -> None:
+    run = _world(tmp_path, {})
+    keys = np.repeat(np.arange(TREES), 2)
+    fill(run.store, "scoring.decay", keys.size, tree_key=keys, part=[1, 2] * TREES,
+         decayed_share=np.full(keys.size, 0.1))  # fmt: skip
+    path = run.store.path(catalogue.TABLES["scoring.decay"])
+    told = pq.read_table(path)
+    if "probability_beyond" in told.column_names:
+        told = told.drop_columns("probability_beyond")
+    pq.write_table(told.append_column("probability_beyond", pa.array([0.02] * keys.size)), path)
+    found = _by_name(run)["serious_decay"]
+    assert found.found == pytest.approx(1 - 0.98**2)
+    assert found.verdict == INSIDE
+
+
 def test_a_part_that_the_mechanics_leaves_out_keeps_its_word(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -147,9 +171,10 @@ def test_a_part_that_the_mechanics_leaves_out_keeps_its_word(
 
 @pytest.mark.parametrize(
     ("words", "verdict"),
-    [({3: 120}, OUTSIDE), ({2: 200, 3: 40}, INSIDE), ({4: 100}, FAR), ({}, FAR)],
+    [({3: 120}, OUTSIDE), ({2: 200, 3: 40}, INSIDE), ({4: 100}, FAR), ({}, OPEN)],
 )
 def test_verdicts(tmp_path: Path, words: dict[int, int], verdict: str) -> None:
+    # Where most trees were never looked at, too low a rate says nothing of the run.
     # 1,000 trees: 120 probable fail over 6 a year; 100 imminent over 50; none 0.5.
     found = _by_name(_world(tmp_path, words))["tree_failures" if words == {3: 120} else "failures"]
     assert found.verdict == verdict

@@ -144,8 +144,10 @@ def posteriors(
     Raises
     ------
     TableError
-        If a diameter is not above 0 or a reading cannot be.
+        If a diameter is not above 0, a reading cannot be, evidence speaks of a row or kind that
+        is not there, or the weights of a body pass 1.
     """
+    _check(parts, fungus, readings, law)
     tables = SpreadTables(law.spread)
     given_decay = bodies(law.grid, law.prior)
     kept = given_decay.astype(np.float32) if single else given_decay
@@ -294,6 +296,41 @@ def _left_for_prior(weight: Floats) -> Floats:
             remedy="Give the probabilities of the taxa so that they sum to 1.",
         )
     return np.maximum(left, 0.0)
+
+
+def _check(parts: PartRows, fungus: FungusRows, readings: Readings, law: DecayLaw) -> None:
+    """Refuse evidence of rows and kinds that are not there, which indexing would take silently.
+
+    Raises
+    ------
+    TableError
+        If there is some.
+    """
+    n = len(parts)
+    _within("row of a reading", readings.row, n)
+    _within("row of a fruiting body", fungus.row, n)
+    in_roots = parts.part[fungus.row] == Part.ROOTS
+    _within("kind of a root rot", fungus.kind[in_roots], law.roots.kinds)
+    _within("kind of a class of spread", fungus.kind[~in_roots], law.spread.kinds)
+    _within("rot of a fruiting body", fungus.rot, len(ROTS))
+
+
+def _within(what: str, numbers: Ints, count: int) -> None:
+    """Refuse a number that is not from 0 to below `count`.
+
+    Raises
+    ------
+    TableError
+        If there is one.
+    """
+    bad = (numbers < 0) | (numbers >= count)
+    if bad.any():
+        raise TableError(
+            where=f"decay of parts, {what}",
+            found=str(int(numbers[np.argmax(bad)])),
+            expected=f"0 to below {count}",
+            remedy="Leave out what speaks of nothing here (-1), and count it.",
+        )
 
 
 def _between(rows: Ints, start: int, stop: int) -> Ints:

@@ -379,3 +379,39 @@ def test_summaries_are_those_of_the_grids() -> None:
 def test_weights_of_a_body_that_pass_one_are_refused() -> None:
     with pytest.raises(TableError, match=r"1\.2"):
         posterior(parts_of([50]), [body("A", weight=0.6), body("M", weight=0.6)])
+
+
+@pytest.mark.parametrize(
+    ("entry", "row", "said"),
+    [
+        ((0, 0, 0, 0, 0.5, NAN), 1, "row of a reading"),
+        ((-1, 0, 0, 0, 0.5, NAN), 0, "row of a fruiting body"),
+        ((0, 0, -1, 0, 0.5, NAN), 0, "kind of a class of spread"),
+        ((0, 0, LAW.spread.kinds, 0, 0.5, NAN), 0, "kind of a class of spread"),
+        ((0, 0, 0, 3, 0.5, NAN), 0, "rot of a fruiting body"),
+    ],
+)
+def test_evidence_of_what_is_not_there_is_refused(entry: Entry, row: int, said: str) -> None:
+    with pytest.raises(TableError) as caught:
+        posterior(parts_of([50]), [entry], [reading(Instrument.SIGN, row=row)])
+    assert said in caught.value.where
+
+
+def test_a_kind_of_roots_is_not_a_class_of_spread() -> None:
+    with pytest.raises(TableError, match="kind of a root rot"):
+        posterior(parts_of([50], part=Part.ROOTS), [(0, 0, 6, WHITE, 0.5, NAN)])
+
+
+@pytest.mark.parametrize(
+    ("letter", "lifespan", "diameter", "mean", "low", "high"),
+    [("A", 1, 55, 0.7363, 0.3541, 0.9456), ("B", 0, 55, 0.512, 0.172, 0.942)],
+)
+def test_the_prior_moves_a_class_grid_by_less_than_a_hundredth(
+    letter: str, lifespan: int, diameter: float, mean: float, low: float, high: float
+) -> None:
+    """What is worse of prior and class is the class for the grave ones: worked apart, 1 %."""
+    entry = (0, 0, 2 * LAW.spread.classes.index(letter) + lifespan, WHITE, 1.0, NAN)
+    found = said(posterior(parts_of([diameter]), [entry]))
+    assert found.mean[0] == pytest.approx(mean, rel=0.01)
+    assert found.low[0] == pytest.approx(low, rel=0.01)
+    assert found.high[0] == pytest.approx(high, rel=0.01)

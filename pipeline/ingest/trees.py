@@ -314,8 +314,8 @@ def _sharing(lon: Floats, lat: Floats, keep: Flags) -> npt.NDArray[np.int32]:
     # Bits of both numbers mixed to one; two points in ten million million million collide.
     bits = lon.view(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
     bits ^= lat.view(np.uint64) * np.uint64(0xC2B2AE3D27D4EB4F)
-    code = pa.array(bits).dictionary_encode().indices.to_numpy(zero_copy_only=False)
-    counts = np.bincount(code[keep], minlength=int(code.max(initial=0)) + 1)
+    points, code = np.unique(bits, return_inverse=True)
+    counts = np.bincount(code[keep], minlength=len(points))
     return np.asarray(np.maximum(counts[code], 1), np.int32)
 
 

@@ -127,6 +127,10 @@ REASONS = {
     "why_habitat_pole_reaches": (
         "Nothing gentler reaches the accepted rating; a short stem can stay as habitat."
     ),
+    "why_dead_tree": (
+        "A dead tree only gets weaker: it is not kept over a target; a short stem can stay as "
+        "habitat."
+    ),
     "why_nothing_gentler": "Nothing gentler than removal reaches the accepted rating.",
     "why_roots_unseen": (
         "Readings of the stem say nothing of the roots: clear the root collar and look."

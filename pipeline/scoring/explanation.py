@@ -19,6 +19,7 @@ _WHY = (
     "why_reduce_reaches",
     "why_move_reaches",
     "why_habitat_pole_reaches",
+    "why_dead_tree",
     "why_nothing_gentler",
     "why_roots_unseen",
     "why_anchorage_unknown",

@@ -13,8 +13,9 @@ from pipeline.scoring.actions.rules import Condition, PartEvidence, TreeState, m
 from pipeline.terms import FailureWord, RatingWord
 from pipeline.units import Flags, Floats, Ints, Words
 
-PHASES = ("make_safe", "presume", "work", "test", "watch", "inspect")
-MAKE_SAFE, PRESUME, WORK, TEST, WATCH, INSPECT = range(len(PHASES))
+# What is due is done at an accepted rating too: it can only get worse.
+PHASES = ("make_safe", "presume", "due", "work", "test", "watch", "inspect")
+MAKE_SAFE, PRESUME, DUE, WORK, TEST, WATCH, INSPECT = range(len(PHASES))
 RESIDUALS = ("same", "one_less", "improbable", "target_gone", "gone")
 # Work that a look may spare: it waits for the look, where one is possible and nothing fails now.
 _WAITS_FOR_A_LOOK = ("remove", "habitat_pole", "reduce_crown")
@@ -214,9 +215,10 @@ def choose(
     phase = np.array([rule.phase for rule in rules], np.int64)[made.rule]
     waits = np.array([rule.action in _WAITS_FOR_A_LOOK for rule in rules])[made.rule]
     over = (trees.rating > accepted)[made.tree]
-    reaches = (phase == WORK) & over & (made.residual_rating <= accepted)
+    works = (phase == WORK) | (phase == DUE)
+    reaches = works & over & (made.residual_rating <= accepted)
     gentlest = _first(made.tree, reaches, count)
-    helps = (phase == WORK) & over & (made.residual_rating < trees.rating[made.tree])
+    helps = works & over & (made.residual_rating < trees.rating[made.tree])
     most = _first(made.tree, helps & _least_left(made, helps, count), count)
     test = _first(made.tree, (phase == TEST) & _worst_part(made, phase == TEST, count), count)
     watch = _first(made.tree, phase == WATCH, count)
@@ -225,6 +227,7 @@ def choose(
     would_wait = (work >= 0) & waits[np.maximum(work, 0)] if len(waits) else work >= 0
     test_first = (test >= 0) & ~imminent & ((work < 0) | would_wait)
     main = np.where(test_first, test, work)
+    main = np.where(main >= 0, main, _first(made.tree, phase == DUE, count))
     main = np.where(presumed >= 0, presumed, main)
     main = np.where(main >= 0, main, watch)
     chosen = np.zeros(len(made.tree), np.bool_)

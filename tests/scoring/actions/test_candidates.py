@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.scoring.actions.candidates import (
+    DUE,
     MAKE_SAFE,
     PRESUME,
     TEST,
@@ -164,6 +165,7 @@ RULES = (
     _rule("remove", WORK),
     _rule("drill", TEST),
     _rule("retain_monitor", WATCH),
+    _rule("habitat_pole", DUE),
 )
 
 
@@ -224,6 +226,13 @@ def test_a_presumed_removal_has_its_check_beside_it() -> None:
 
 def test_an_accepted_rating_is_watched() -> None:
     assert _chosen([4, 6], [1, 2], rating=RatingWord.MODERATE)[0] == "retain_monitor"
+
+
+def test_what_only_gets_worse_is_done_at_an_accepted_rating_too() -> None:
+    """A dead tree over a target is taken down or made a pole: common practice, no source."""
+    assert _chosen([6, 7], [2, 1], rating=RatingWord.MODERATE)[0] == "habitat_pole"
+    assert _chosen([4, 7], [1, 1])[0] == "remove"
+    assert _chosen([5, 7], [2, 1], rating=RatingWord.MODERATE)[0] == "drill"
 
 
 def test_an_acknowledged_make_safe_is_not_sent_out_again() -> None:

@@ -253,6 +253,12 @@ def mixed(
 
 def _worst_body(by_rot: Floats, of_body: Floats, row_of: Ints) -> Floats:
     """The worst of the bodies of each row, rots in the proportions that all of them give."""
+    bodies_of = np.bincount(row_of, minlength=len(by_rot))
+    alone = bodies_of[row_of] == 1
+    by_rot[row_of[alone]] = of_body[alone]
+    if alone.all():
+        return by_rot
+    of_body, row_of = of_body[~alone], row_of[~alone]
     touched, first = np.unique(row_of, return_index=True)
     extent = worst_of(of_body.sum(axis=1), first)
     rots = np.add.reduceat(of_body, first, axis=0)

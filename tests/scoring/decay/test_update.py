@@ -341,6 +341,21 @@ def test_a_sound_reading_makes_the_hiding_fungus_likelier() -> None:
     np.testing.assert_allclose(block.masses[0], block.by_rot[0].sum(axis=0), rtol=1e-6)
 
 
+def test_several_bodies_count_as_the_worst_of_them() -> None:
+    parts = parts_of([50])
+    stem, brown = body("M"), (0, 1, kind("C", "annual"), BROWN, 1.0, NAN)
+    each = [posterior(parts, [one]) for one in (stem, brown)]
+    entries = entries_of([stem, brown])
+    (block,) = posteriors(parts, entries, no_readings(), LAW, single=False)
+    np.testing.assert_allclose(block.masses, grids.worse(each[0], each[1]), atol=1e-12)
+    rots = block.by_rot[0].sum(axis=1)
+    assert rots[WHITE] > 0.3
+    assert rots[BROWN] > 0.3
+    assert rots[SOFT] == 0
+    again = posterior(parts, [stem, (0, 1, *stem[2:])])
+    np.testing.assert_allclose(again, each[0], atol=1e-12)
+
+
 def test_half_class_and_half_prior() -> None:
     parts = parts_of([55])
     half = said(posterior(parts, [body("B", weight=0.5)]))

@@ -56,16 +56,27 @@ class OnePart:
     wood: int
 
 
-def part(diameter_cm: float, wood: int, *, roots: bool, rupture: float | None = None) -> OnePart:
-    """Roots or stem of a tree of which only the diameter is known."""
+def part(
+    diameter_cm: float,
+    wood: int,
+    *,
+    roots: bool,
+    rupture: float | None = None,
+    height: float = np.nan,
+    crown: float = np.nan,
+    wet: bool = False,
+) -> OnePart:
+    """Roots or stem of a tree, its sizes from the curves where they are not given."""
     p = parameters()
-    dbh, kind, none = np.array([diameter_cm]), np.array([wood], np.int8), np.array([np.nan])
+    dbh, kind = np.array([diameter_cm]), np.array([wood], np.int8)
     no, is_roots = np.array([False]), np.array([roots])
-    sizes = tree_sizes(dbh, kind, height_m=none, crown_m=none, curves=p.curves)
+    sizes = tree_sizes(
+        dbh, kind, height_m=np.array([height]), crown_m=np.array([crown]), curves=p.curves
+    )
     load = crown_load(sizes.height, sizes.crown, kind, p.wind)
     mpa = np.array([(50.0, 45.0)[wood] if rupture is None else rupture])
     bears = (
-        root_moment(dbh, sizes.height, kind, wet=no, resistance=p.resistance)
+        root_moment(dbh, sizes.height, kind, wet=np.array([wet]), resistance=p.resistance)
         if roots
         else stem_moment(dbh, mpa, p.resistance)
     )
@@ -117,12 +128,14 @@ def roots_kept(q: Floats) -> Floats:
 ONE = np.ones(1)
 
 
-def prior(diameter_cm: float, part_share: float) -> Floats:
-    """Share of each state in a fair tree of a middling host, without any sign; shape (201,).
+def prior(
+    diameter_cm: float, part_share: float, *, condition: float = 1.1, host: float = 1.0
+) -> Floats:
+    """Share of each state in a tree (fair, middling host) without any sign; shape (201,).
 
     Any decay by a soft threshold in ln D, share decayed by a beta curve: elicited, and only what
     the check values of whole trees assume.
     """
     steep = 0.128 + 1.1 * np.log(diameter_cm / 38)
-    some = 1.0 - np.exp(-part_share * np.log1p(np.exp(steep)) * 1.1)
-    return np.concatenate([[1.0 - some], some * np.diff(beta.cdf(EDGES, 0.488, 1.895))])
+    some = 1.0 - np.exp(-part_share * np.log1p(np.exp(steep)) * condition)
+    return np.concatenate([[1.0 - some], some * np.diff(beta.cdf(EDGES, 0.488, 1.895 * host))])

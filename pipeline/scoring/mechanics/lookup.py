@@ -289,10 +289,10 @@ def _corners(
 
 
 def _between(ln_speed: Floats, weakest: int) -> tuple[Ints, Floats]:
-    """Row below each speed, and the share of the one above."""
+    """Row below each speed, and the share of the one above; NaN shares where not a number."""
     last = (_STRONGEST - weakest) * _PER_UNIT
     within = np.clip((ln_speed - weakest) * _PER_UNIT, 0.0, last)
-    i = np.minimum(within.astype(np.int64), last - 1)
+    i = np.minimum(np.fmax(within, 0.0).astype(np.int64), last - 1)
     return i, within - i
 
 
@@ -301,7 +301,7 @@ def _across(ln_profile: Floats, profiles: int) -> list[tuple[Ints, Floats]]:
     if profiles == 1:
         return [(np.zeros(ln_profile.shape, np.int64), np.ones(ln_profile.shape))]
     across = np.clip((ln_profile + _REACH) * (profiles - 1) / (2.0 * _REACH), 0.0, profiles - 1)
-    j = np.clip(np.rint(across).astype(np.int64), 1, profiles - 2)
+    j = np.clip(np.rint(np.fmax(across, 0.0)).astype(np.int64), 1, profiles - 2)
     t = across - j
     return [
         (j - 1, t * (t - 1.0) / 2.0),

@@ -99,6 +99,22 @@ def test_nothing_to_look_up_gives_nothing() -> None:
     assert told.words.shape == (0, 4)
 
 
+def test_a_part_of_which_nothing_is_known_stays_unknown() -> None:
+    p, nan = world.parameters(), np.array([np.nan, 7.5])
+    parts = lookup.sound_parts(nan, np.ones(2), p.wind)
+    seasons, few = _tables(0.5, 3.0), _ln_kept()[:1, :9]
+    table = lookup.state_table(seasons, SEASONS, few, p.zone.weights, p.wind)
+    each = lookup.chances(table, np.zeros(2, np.int64), parts)
+    own = lookup.state_chances(seasons, SEASONS, parts, few, p.zone.weights, p.wind)
+    for told in (each, own):
+        assert np.isnan(told[0]).all()
+        assert np.isfinite(told[1]).all()
+    prior = lookup.prior_table(table, np.full((1, 2, 9), 1 / 9))
+    no = np.zeros(2, np.int64)
+    found = lookup.look_up_prior(prior, no, no, np.zeros(2), parts)
+    assert np.isnan(found).tolist() == [True, False]
+
+
 diameters, woods = st.floats(10, 150), st.sampled_from([0, 1])
 
 

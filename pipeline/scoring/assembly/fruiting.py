@@ -1,6 +1,6 @@
 """Which sightings are of one fruiting fungus, and everything that is found of each."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from pipeline.scoring.identification.evidence import Evidence, shares
 from pipeline.scoring.identification.heard import Heard, heard
 from pipeline.scoring.identification.key import Key
 from pipeline.scoring.identification.names import trusted
-from pipeline.scoring.identification.questions import Looks, next_look
+from pipeline.scoring.identification.questions import next_look
 from pipeline.scoring.parameters.identification import CHARACTERS
 from pipeline.scoring.parameters.sighted import SightedParameters
 from pipeline.units import Flags, Floats, Ints
@@ -289,31 +289,10 @@ def _look(posterior: Floats, looked: Flags, expert: Flags, parameters: SightedPa
     ident = parameters.identification
     sure = meaning.rot_probability(posterior, ident.traits).max(axis=1, initial=0.0)
     sure = np.minimum(sure, posterior.max(axis=1, initial=0.0))
-    doubtful = expert | (sure < parameters.sure)
+    rows = np.flatnonzero(expert | (sure < parameters.sure))
     found = np.full(len(posterior), -1, np.int64)
-    # The host has most states by far: where it is known, its worth need not be computed.
-    host = looked[:, ident.key.vocabulary.characters.index("host")]
-    for rows in (np.flatnonzero(doubtful & host), np.flatnonzero(doubtful & ~host)):
-        if rows.size:
-            open_looks, places = _open_looks(looked[rows], ident.looks, ident.key)
-            at = next_look(posterior[rows], looked[rows], ident.key, ident.traits, open_looks)
-            found[rows] = np.where(at >= 0, places[at], -1)
+    found[rows] = next_look(posterior[rows], looked[rows], ident.key, ident.traits, ident.looks)
     return found
-
-
-def _open_looks(looked: Flags, looks: Looks, key: Key) -> tuple[Looks, Ints]:
-    """The looks that not all of these units had, at least one, and their places among all."""
-    said = [key.vocabulary.characters.index(name) for name in looks.character]
-    places = np.flatnonzero(~looked[:, said].all(axis=0))
-    places = places if places.size else np.zeros(1, np.int64)
-    some = replace(
-        looks,
-        character=tuple(looks.character[at] for at in places),
-        look=tuple(looks.look[at] for at in places),
-        minutes=looks.minutes[places],
-        order=looks.order[places],
-    )
-    return some, places
 
 
 def _looked_at(seen: Flags, key: Key) -> Flags:

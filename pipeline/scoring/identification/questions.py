@@ -5,6 +5,7 @@ decides, which rot is at work in which parts. Expensive confusions weigh beside 
 of near equal worth the cheapest is proposed.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,12 +67,14 @@ def gain_over_taxa(posterior: Floats, key: Key, characters: tuple[str, ...]) -> 
     return np.maximum(gain, 0.0)
 
 
-def joint(posterior: Floats, likelihood: Floats, group: Ints) -> Floats:
-    """P(state, group), shape (sightings, states, groups)."""
-    member = np.eye(int(group.max()) + 1)[group]
-    mixed = likelihood.T[:, :, None] * member[:, None, :]
-    flat = posterior @ mixed.reshape(len(group), -1)
-    return np.asarray(flat.reshape(len(posterior), len(likelihood), -1), np.float64)
+def parts(posterior: Floats, likelihood: Floats, group: Ints) -> Iterator[Floats]:
+    """P(state, group) of one group after another, each of shape (sightings, states).
+
+    A taxon is in one group alone, so that all groups together cost one product over the taxa.
+    """
+    for one in range(int(group.max()) + 1):
+        own = np.flatnonzero(group == one)
+        yield posterior[:, own] @ likelihood[:, own].T
 
 
 def gain_over_groups(
@@ -80,9 +83,13 @@ def gain_over_groups(
     """Expected loss of entropy over groups of taxa [nat], shape (sightings, characters)."""
     gain = np.zeros((len(posterior), len(characters)))
     for number, name in enumerate(characters):
-        both = joint(posterior, key.likelihood[key.vocabulary.span(name)], group)
-        flat = both.reshape(len(posterior), -1)
-        gain[:, number] = entropy(both.sum(axis=1)) + entropy(both.sum(axis=2)) - entropy(flat)
+        likelihood = key.likelihood[key.vocabulary.span(name)]
+        gain[:, number] = entropy(posterior @ likelihood.T)
+        in_group = []
+        for both in parts(posterior, likelihood, group):
+            gain[:, number] -= entropy(both)
+            in_group.append(both.sum(axis=1))
+        gain[:, number] += entropy(np.column_stack(in_group))
     return np.maximum(gain, 0.0)
 
 
@@ -97,9 +104,12 @@ def cost_saved(
     now = ((posterior @ member) @ cost).min(axis=1)
     saved = np.zeros((len(posterior), len(characters)))
     for number, name in enumerate(characters):
-        both = joint(posterior, key.likelihood[key.vocabulary.span(name)], code)
-        told = both @ cost[: both.shape[2]]
-        saved[:, number] = now - told.min(axis=2).sum(axis=1)
+        likelihood = key.likelihood[key.vocabulary.span(name)]
+        of_code = list(parts(posterior, likelihood, code))
+        told = np.full_like(of_code[0], np.inf)
+        for costs in cost[: len(of_code)].T:
+            np.minimum(told, sum(map(np.multiply, of_code, costs)), out=told)
+        saved[:, number] = now - told.sum(axis=1)
     return np.maximum(saved, 0.0)
 
 
@@ -114,32 +124,46 @@ def chance_of_certainty(
     known = (posterior @ member).max(axis=1) >= sure
     chance = np.zeros((len(posterior), len(characters)))
     for number, name in enumerate(characters):
-        both = joint(posterior, key.likelihood[key.vocabulary.span(name)], group)
-        answer = both.sum(axis=2)
-        chance[:, number] = (answer * (both.max(axis=2) >= sure * answer)).sum(axis=1)
+        both = list(parts(posterior, key.likelihood[key.vocabulary.span(name)], group))
+        answer = np.add.reduce(both)
+        chance[:, number] = (answer * (np.maximum.reduce(both) >= sure * answer)).sum(axis=1)
     chance[known] = 0.0
     return chance
 
 
-def worth(posterior: Floats, key: Key, traits: Traits, looks: Looks) -> Floats:
-    """Worth of each look, shape (sightings, looks).
+def worth(posterior: Floats, key: Key, traits: Traits, looks: Looks, is_open: Flags) -> Floats:
+    """Worth of each look, -1 where it is not open, shape (sightings, looks).
 
     The mean share of doubt and of cost that it takes away, and the chance that it settles the rot.
+
+    Parameters
+    ----------
+    is_open : looks that may be proposed, shape (sightings, looks).
     """
+    found = np.full(is_open.shape, -1.0)
     group = rot_and_part(traits)
-    member = np.eye(int(group.max()) + 1)[group]
-    doubt = entropy(posterior @ member)[:, None]
+    for number, name in enumerate(looks.character):
+        rows = np.flatnonzero(is_open[:, number])
+        if rows.size:
+            found[rows, number] = _worth_of(name, posterior[rows], key, traits, looks, group)
+    return found
+
+
+def _worth_of(
+    name: str, posterior: Floats, key: Key, traits: Traits, looks: Looks, group: Ints
+) -> Floats:
+    doubt = entropy(posterior @ np.eye(int(group.max()) + 1)[group])[:, None]
     codes = np.eye(len(looks.cost))[traits.action_code]
     cost = ((posterior @ codes) @ looks.cost).min(axis=1)[:, None]
-    over_groups = gain_over_groups(posterior, key, looks.character, group)
-    over_taxa = gain_over_taxa(posterior, key, looks.character)
+    over_groups = gain_over_groups(posterior, key, (name,), group)
+    over_taxa = gain_over_taxa(posterior, key, (name,))
     all_doubt = entropy(posterior)[:, None]
-    saved = cost_saved(posterior, key, looks.character, traits.action_code, looks.cost)
+    saved = cost_saved(posterior, key, (name,), traits.action_code, looks.cost)
     # Which rot and part decides first, then what a confusion would cost, then which taxon.
     shares = [_share(over_groups, doubt), _share(saved, cost), _share(over_taxa, all_doubt)]
-    settles = chance_of_certainty(posterior, key, looks.character, traits.rot, sure=looks.sure)
+    settles = chance_of_certainty(posterior, key, (name,), traits.rot, sure=looks.sure)
     mean = np.asarray(sum(shares) / len(shares), np.float64)
-    return mean + looks.certainty_weight * settles
+    return (mean + looks.certainty_weight * settles)[:, 0]
 
 
 def _share(part: Floats, whole: Floats) -> Floats:
@@ -160,8 +184,7 @@ def next_look(posterior: Floats, looked_at: Flags, key: Key, traits: Traits, loo
     step = 1 << 11
     for start in range(0, len(posterior), step):
         which = slice(start, start + step)
-        value = worth(posterior[which], key, traits, looks)
-        value = np.where(looked_at[which][:, places], -1.0, value)
+        value = worth(posterior[which], key, traits, looks, ~looked_at[which][:, places])
         found[which] = cheapest(value, looks)
     return found
 

@@ -34,7 +34,7 @@ WITH_UNIT = (
     "weak_zone", "thin_shell", "anchorage", "allometry", "wind_load", "fragility", "branch_rate",
 )  # fmt: skip
 # Rows of these tables that another subject reads, and tests.
-READ_ELSEWHERE = {"dead_before_told"}
+READ_ELSEWHERE = {"dead_before_told", "set_from", "set_to"}
 PLACE = {"gust_50_years_m_s": 40.0, "location_m_s": 25.0, "scale_m_s": 3.0}
 
 

@@ -87,7 +87,8 @@ def _knot(page: "_Page", knot: Told, tree: Told) -> Iterator[str]:
         yield from page.line(knot["missing"])
     for statement in knot["statements"]:
         yield from _statement(page, statement)
-    if knot["link"] == "wood":
+    told = {statement["statement"] for statement in knot["statements"]}
+    if knot["link"] == "wood" and "wood_left" not in told:
         for part in tree["decay"]:
             yield from page.line(*_decay(part))
     if knot["link"] == "action":

@@ -21,6 +21,7 @@ KNOTS = (
 # Units of values whose name does not end in one.
 _UNITS = {
     "count": "count",
+    "apart": "words",
     "sightings": "count",
     "running": "years",
     "years": "years",

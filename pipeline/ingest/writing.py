@@ -1,6 +1,7 @@
 """The end of the stage: every table written, with the account of the files beside them."""
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import pyarrow as pa
 
@@ -37,14 +38,22 @@ def write(
         files, DangerWords(library.table("danger_words", key=("word", "language"))),
         fungi=fungi, urgent=urgent_taxa(library.table("taxa")),
     )  # fmt: skip
-    account = {
-        QUARANTINE: aside,
-        FINDINGS: accounts.findings_table(files),
-        SOURCES: accounts.sources_table(files),
-        COLUMNS: reading.columns_table(files),
-        WORDS: reading.words_table(files),
-        FAULTS: reading.faults_table(files),
-    }
     every = {table: empty(table) for table in INGEST_TABLES}
-    for table, data in {**every, **written, **account}.items():
+    # Arrow writes the trees without the interpreter's lock; the account is made meanwhile.
+    with ThreadPoolExecutor(1) as second:
+        waiting = second.submit(_write, store, written)
+        account = {
+            QUARANTINE: aside,
+            FINDINGS: accounts.findings_table(files),
+            SOURCES: accounts.sources_table(files),
+            COLUMNS: reading.columns_table(files),
+            WORDS: reading.words_table(files),
+            FAULTS: reading.faults_table(files),
+        }
+        waiting.result()
+    _write(store, {t: data for t, data in {**every, **account}.items() if t not in written})
+
+
+def _write(store: RunStore, tables: Mapping[TableSchema, pa.Table]) -> None:
+    for table, data in tables.items():
         store.write(table, data)

@@ -16,6 +16,8 @@ from pipeline.units import Floats
 
 # Trees and wards of one city are not farther apart than this.
 _APART_KM = 100.0
+# Every distance of a run is off by the scale of its CRS; a grid made for a country stays within.
+_MOST_STRETCH_SHARE = 0.02
 
 
 class NoPlaceError(InputError):
@@ -89,7 +91,9 @@ def settle(trees: Sequence[Read], wards: Sequence[Read], *, crs: str | None, whe
             remedy="Look at the columns that the map names for the place, at the box and the CRS.",
         )
     if crs is not None:
-        return Site(geo_crs.metric_epsg(crs, where=f"{where}, key city.crs"), city, places)
+        epsg = geo_crs.metric_epsg(crs, where=f"{where}, key city.crs")
+        _need_scale(epsg, lon, lat, crs=crs, where=f"{where}, key city.crs")
+        return Site(epsg, city, places)
     return Site(geo_crs.utm_epsg(lon, lat), city, places)
 
 
@@ -217,6 +221,29 @@ def _need_own_area(read: Read, place: Places) -> None:
     if area is not None:
         box = points.bulk_box(place.longitude, place.latitude)
         _need_near(box, area.bounds, file, f"the area of {read.spec.crs}")
+
+
+def _need_scale(epsg: int, lon: Floats, lat: Floats, *, crs: str, where: str) -> None:
+    """Refuse a metric CRS whose metres are not those on the ground where the trees stand.
+
+    Raises
+    ------
+    InputError
+        If they are off by more than two in a hundred.
+    """
+    middle = float(np.nanmedian(lon)), float(np.nanmedian(lat))
+    off = geo_crs.stretch(epsg, longitude=middle[0], latitude=middle[1])
+    if abs(off) <= _MOST_STRETCH_SHARE:
+        return
+    wrong = f"{abs(off):.0%} too {'long' if off > 0 else 'short'}"
+    raise InputError(
+        where=where,
+        found=f"CRS {crs!r}, whose distances about {middle[0]:.4f} {middle[1]:.4f} degrees are "
+        f"{wrong if np.isfinite(off) else 'of no known scale'}",
+        expected=f"a metric CRS within {_MOST_STRETCH_SHARE:.0%} of the ground where the trees are",
+        remedy=f'Use the UTM zone there, crs = "EPSG:{geo_crs.utm_epsg(lon, lat)}", or the '
+        "national grid, or leave the key out.",
+    )
 
 
 def _km(lon: float, lat: float, frame: Box) -> float:

@@ -88,6 +88,14 @@ def test_a_whole_inventory_with_swapped_columns(tmp_path: Path, how: str) -> Non
     assert city.codes("findings") == {"lonlat_swapped": 30}
 
 
+def test_a_metric_crs_that_stretches_the_city_is_refused(tmp_path: Path) -> None:
+    """Web mercator is in metres of its own: 1/cos(43.2 degrees) = 1.37 of those on the ground."""
+    city = LittleCity(tmp_path)
+    with pytest.raises(InputError, match="37% too long") as caught:
+        city.ingest({"trees.csv": inventory()}, city='crs = "EPSG:3857"')
+    assert "EPSG:32618" in caught.value.remedy
+
+
 def test_repeated_ids(tmp_path: Path) -> None:
     city = LittleCity(tmp_path).ingest(
         {

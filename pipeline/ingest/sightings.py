@@ -36,6 +36,19 @@ _COPIED = (
 _NOTES = ("id_unknown", "id_and_place_disagree", "no_place", "accuracy_unknown",
           "accuracy_beyond_cap", "no_tree_near", "several_trees_near", "free_in_soil",
           "tree_not_standing")  # fmt: skip
+_SAID = {
+    "name_unknown": ("the name means no fungus of the catalogue; the sighting is kept",
+                     "Write the scientific name, or have the fungus looked at.", Done.FLAGGED),
+    "name_misspelt": ("the name was taken for a slip of the pen", "Mend the name.", Done.MENDED),
+    "seen_on_missing": ("the sighting has no date", "Give the date.", Done.FLAGGED),
+    "accuracy_zero": ("an accuracy of zero is no accuracy; it counts as unknown",
+                      "Leave the cell empty, or give the radius.", Done.EMPTIED),
+    "tree_id_respelt": ("the id is taken for the one tree whose id differs by case or spaces",
+                        "Write the id as the inventory does.", Done.MENDED),
+    "sighting_id_repeated": ("an earlier row has the same id; both are kept as sightings",
+                             "Give each sighting its own id, or take the repeated row out.",
+                             Done.FLAGGED),
+}  # fmt: skip
 _MATCHES = ("by_id", "by_place", "ambiguous", "unmatched", "not_decay")
 
 
@@ -70,7 +83,7 @@ def build(
     """The sightings of some files, joined to trees: by the id told, else by place."""
     parts, findings = [], []
     for mapped, place in zip(files, places, strict=True):
-        part, found = _one_file(mapped, place, book)
+        part, found = _one_file(mapped, place, book, trees.tree_id)
         parts.append(part)
         findings.append(found)
     if not parts:
@@ -101,7 +114,7 @@ def pseudonym(name: str) -> str:
 
 
 def _one_file(
-    mapped: Mapped, places: Places, book: NameBook
+    mapped: Mapped, places: Places, book: NameBook, tree_ids: pa.Array
 ) -> tuple[pa.Table, tuple[Finding, ...]]:
     """Accepted rows of one file with everything but the join, and the file's findings."""
     size = len(mapped)
@@ -110,14 +123,19 @@ def _one_file(
     name = mapped.text("name")
     meant = book.resolve(name)
     how = meant.how.cast(pa.string())
-    findings += _flagged(mapped, _rows(pc.equal(how, "unknown")), "name_unknown", "name",
-                         ("the name means no fungus of the catalogue; the sighting is kept",
-                          "Write the scientific name, or have the fungus looked at."))  # fmt: skip
-    findings += _flagged(mapped, _rows(pc.equal(how, "misspelling")), "name_misspelt", "name",
-                         ("the name was taken for a slip of the pen",
-                          "Mend the name."))  # fmt: skip
-    findings += _flagged(mapped, _rows(mapped.dates("seen_on").is_null()), "seen_on_missing",
-                         "seen_on", ("the sighting has no date", "Give the date."))  # fmt: skip
+    accuracy = mapped.number("accuracy_m").copy()
+    tree_id, respelt = _id_meant(mapped.text("tree_id"), tree_ids)
+    told = {
+        "name_unknown": ("name", _rows(pc.equal(how, "unknown"))),
+        "name_misspelt": ("name", _rows(pc.equal(how, "misspelling"))),
+        "seen_on_missing": ("seen_on", _rows(mapped.dates("seen_on").is_null())),
+        "accuracy_zero": ("accuracy_m", accuracy == 0),
+        "tree_id_respelt": ("tree_id", respelt),
+        "sighting_id_repeated": ("sighting_id", _repeated(mapped.text("sighting_id"))),
+    }
+    for code, (column, mask) in told.items():
+        findings += _flagged(mapped, mask, code, column)
+    accuracy[accuracy == 0] = np.nan
     findings += after_run(mapped, "seen_on")
     keep = accepted_mask(size, (*mapped.findings, *findings))
     masks = {**places.flags, **mapped.marks}
@@ -129,13 +147,14 @@ def _one_file(
         str(mapped.raw.source_key), pa.array(mapped.raw.rows).cast(pa.string()), "-"
     )
     columns = {
+        "tree_id_meant": tree_id,
         "sighting_id": pc.coalesce(mapped.text("sighting_id"), made),
         "source_key": pa.array(np.full(size, mapped.raw.source_key, np.int32)),
         "row": pa.array(mapped.raw.rows),
         "tree_id_told": mapped.text("tree_id"),
         "longitude": _floats(places.longitude),
         "latitude": _floats(places.latitude),
-        "accuracy_m": _floats(mapped.number("accuracy_m")),
+        "accuracy_m": _floats(accuracy),
         "seen_on": mapped.dates("seen_on"),
         "name_text": name,
         "taxon_id": meant.name.cast(pa.string()),
@@ -199,7 +218,7 @@ def _join(
     size = len(xy)
     accuracy = _numbers(whole["accuracy_m"])
     free = _rows(pc.equal(whole["attachment"], "free"))
-    told = whole["tree_id_told"]
+    told = whole["tree_id_meant"]
     by_id = pc.index_in(told, value_set=trees.tree_id).fill_null(-1).to_numpy().astype(np.int64)
     id_unknown = _rows(told.is_valid()) & (by_id < 0)
     status = trees.status.to_numpy(zero_copy_only=False)
@@ -290,15 +309,45 @@ def _matches(
     return pa.table(columns)
 
 
-def _flagged(
-    mapped: Mapped, mask: Flags, code: str, column: str, said: tuple[str, str]
-) -> tuple[Finding, ...]:
+def _flagged(mapped: Mapped, mask: Flags, code: str, column: str) -> tuple[Finding, ...]:
     rows = np.flatnonzero(mask)
     if not len(rows):
         return ()
     values = tuple(mapped.original(column).take(pa.array(rows)).to_pylist())
-    done = Done.MENDED if code == "name_misspelt" else Done.FLAGGED
-    return (Finding(code, rows, mapped.header(column), values, said[0], said[1], done),)
+    problem, remedy, done = _SAID[code]
+    return (Finding(code, rows, mapped.header(column), values, problem, remedy, done),)
+
+
+def _id_meant(told: pa.Array, tree_ids: pa.Array) -> tuple[pa.Array, Flags]:
+    """The tree ids told, as the inventory spells them where case and spaces alone differ.
+
+    Where two trees differ by no more than that, none of them is meant.
+    """
+    unknown = _rows(pc.and_(told.is_valid(), pc.invert(pc.is_in(told, value_set=tree_ids))))
+    if not unknown.any():
+        return told, unknown
+    plain = _plain_id(tree_ids)
+    counts = pc.value_counts(plain)
+    alone = counts.field("values").filter(pc.equal(counts.field("counts"), 1))
+    asked = _plain_id(told)
+    respelt = unknown & _rows(pc.is_in(asked, value_set=alone))
+    meant = tree_ids.take(pc.index_in(asked, value_set=plain))
+    return pc.if_else(pa.array(respelt), meant, told), respelt
+
+
+def _plain_id(ids: pa.Array) -> pa.Array:
+    return pc.replace_substring_regex(pc.utf8_lower(ids), r"\s+", "")
+
+
+def _repeated(ids: pa.Array) -> Flags:
+    """Rows whose id an earlier row has."""
+    code = ids.dictionary_encode().indices
+    known = np.flatnonzero(_rows(ids.is_valid()))
+    _, first = np.unique(code.filter(ids.is_valid()).to_numpy(), return_index=True)
+    repeated = np.zeros(len(ids), np.bool_)
+    repeated[known] = True
+    repeated[known[first]] = False
+    return repeated
 
 
 def _rows(mask: pa.Array | pa.ChunkedArray) -> Flags:

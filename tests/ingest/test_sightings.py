@@ -26,7 +26,7 @@ PLACE = "name,seen_on,longitude,latitude,accuracy_m"
     ("place", "accuracy", "match", "note"),
     [
         (AT_ALONE, "3", "by_place", None),
-        (AT_ALONE, "0", "by_place", None),
+        (AT_ALONE, "0", "unmatched", "accuracy_unknown"),
         (AT_ALONE, "-5", "unmatched", "accuracy_unknown"),
         (AT_ALONE, "500", "unmatched", "accuracy_beyond_cap"),
         (AT_ALONE, "50000", "unmatched", "accuracy_beyond_cap"),
@@ -101,6 +101,33 @@ def test_a_free_mushroom_said_to_sit_on_the_stem_is_not_cleared(tmp_path: Path) 
     city = joined(tmp_path, TOLD, "T1,free,stem,Fomes fomentarius,2026-01-01,,,")
     (row,) = city.rows("sightings")
     assert row["attachment"] == "unknown"
+
+
+@pytest.mark.parametrize(
+    ("told", "match"),
+    [("a 1", "by_id"), ("A1", "by_id"), ("b 2", "unmatched"), ("a-1", "unmatched")],
+)
+def test_an_id_that_differs_by_case_and_spaces_from_one_tree(
+    tmp_path: Path, told: str, match: str
+) -> None:
+    """B2 and b2 are two trees: which of them "b 2" means is not guessed."""
+    trees = (tree(1, tree_id="A1"), tree(2, tree_id="B2"), tree(3, tree_id="b2"))
+    city = joined(tmp_path, TOLD, f"{told},,,Fomes fomentarius,2026-01-01,,,", trees=trees)
+    (row,) = city.rows("sightings")
+    assert (row["match"], row["tree_id_told"]) == (match, told)
+    respelt = {"tree_id_respelt": 1} if match == "by_id" and told != "A1" else {}
+    assert city.codes("findings") == respelt
+    if match == "by_id":
+        assert row["tree_key"] == city.trees()["A1"]["tree_key"]
+
+
+def test_an_accuracy_of_zero_and_a_repeated_id_are_told(tmp_path: Path) -> None:
+    rows = [f"{name},Fomes fomentarius,2026-01-01,{AT_ALONE},{accuracy}" for name, accuracy in
+            (("s1", "0"), ("s2", "3"), ("s1", "3"), ("", "3"), ("", "3"))]  # fmt: skip
+    city = joined(tmp_path, f"sighting_id,{PLACE}", *rows)
+    assert [row["accuracy_m"] for row in city.rows("sightings")] == [None, 3, 3, 3, 3]
+    found = {(row["code"], row["row"], row["done"]) for row in city.rows("findings")}
+    assert found == {("accuracy_zero", 1, "emptied"), ("sighting_id_repeated", 3, "flagged")}
 
 
 def test_a_sighting_needs_a_tree_or_a_place(tmp_path: Path) -> None:

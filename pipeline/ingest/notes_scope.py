@@ -13,6 +13,8 @@ _WEIGHT = (FORMER, NEGATED, SUSPECTED)
 _PART_REACH = 5
 # An 'or' as near as this to a finding closes the list that it ends.
 _OR_REACH = 3
+# Words between a denial and the closing that it denies: 'not yet fully closed'.
+_PAIR_REACH = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,8 @@ def polarities(reading: Reading) -> list[str]:
     """The polarity of each finding of a text, in their order."""
     groups = reading.lexicon.spans("cues", reading.words, reading.languages)
     cues: list[Span[Cue]] = [span for group in groups for span in group]
-    breaks = [span for span in cues if span.phrase.means.polarity == STATED]
+    cues, inverted = _settled(reading, cues)
+    breaks = [span for span in cues if span.phrase.means.polarity == STATED] + inverted
     # 'decay possible at the wound': the words belong to the finding that they follow at once
     ends = {hit.last for hit in reading.hits}
     backed = frozenset(
@@ -62,6 +65,37 @@ def polarities(reading: Reading) -> list[str]:
         }
         told.append(next((word for word in _WEIGHT if word in said), STATED))
     return told
+
+
+def _settled(
+    reading: Reading, cues: Sequence[Span[Cue]]
+) -> tuple[list[Span[Cue]], list[Span[Cue]]]:
+    """The cues that hold, and the pairs that do away with one another: 'not closed'.
+
+    A wound that is 'not closed' is neither denied nor of the past: both cues fall, and no other
+    reaches across them.
+    """
+    denials = [cue for cue in cues if _is(cue, NEGATED, "before")]
+    endings = [cue for cue in cues if _is(cue, FORMER, "after")]
+    pairs = [
+        Span(denial.first, ending.last, denial.phrase)
+        for denial in denials
+        for ending in endings
+        if denial.last <= ending.first
+        and reading.words.segment[denial.first] == reading.words.segment[ending.first]
+        and not reading.between(denial.last, ending.first)
+        and reading.steps(denial.last, ending.first) <= _PAIR_REACH
+    ]
+    held = [
+        cue
+        for cue in cues
+        if not any(pair.first <= cue.first and cue.last <= pair.last for pair in pairs)
+    ]
+    return held, pairs
+
+
+def _is(cue: Span[Cue], polarity: str, side: str) -> bool:
+    return (cue.phrase.means.polarity, cue.phrase.means.side) == (polarity, side)
 
 
 def _reaches(

@@ -69,6 +69,11 @@ ENGLISH = [
     ("dead limbs removed, one hanger remains", "~dead_branch@branch; hanging_branch@branch"),
     ("No visible fungus but decay at base", "-fungus; decay@butt"),
     ("Sparse canopy, no obvious defects", "crown_dieback@branch"),
+    ("wound not closed, conk below", "girth_wound; fungus"),
+    ("old pruning wound, not yet fully closed", "girth_wound"),
+    ("wound poorly callused", "girth_wound"),
+    ("conk not removed", "fungus"),
+    ("can't rule out root rot", "?decay@roots"),
 ]
 
 GERMAN = [
@@ -127,6 +132,11 @@ GERMAN = [
     ("Abgestorbener Leittrieb", "dead_branch@branch"),
     ("Astbruchgefahr über Gehweg", "danger@branch"),
     ("Stamm innen hohl, Restwand gering", "cavity@stem; decay"),
+    ("Wunde am Stamm nicht verheilt", "girth_wound@stem"),
+    ("Rindenschaden noch nicht geschlossen und Fäule", "girth_wound; decay"),
+    ("Wunde teilweise überwallt", "girth_wound"),
+    ("Hallimasch n. ausgeschlossen", "?fungus:armillaria"),
+    ("Fäule kann nicht ausgeschlossen werden", "?decay"),
 ]
 
 FRENCH = [
@@ -177,6 +187,10 @@ FRENCH = [
     ("Cavité basse avec pourriture molle", "cavity; decay"),
     ("cavit&eacute; au tronc<br/>champignon", "cavity@stem; fungus"),
     ("plaie avec pourriture, sans cavité", "girth_wound; decay; -cavity"),
+    ("pas de cavité mais plaie non recouverte", "-cavity; girth_wound"),
+    ("plaie mal refermée", "girth_wound"),
+    ("pourriture non exclue", "?decay"),
+    ("on ne peut exclure une pourriture", "?decay"),
 ]
 
 SPANISH = [
@@ -208,6 +222,9 @@ SPANISH = [
     ("No presenta daños", ""),
     ("podredumbre a vigilar", "?decay"),
     ("antigua cavidad", "~cavity"),
+    ("herida no cerrada en el tronco", "girth_wound@stem"),
+    ("herida cerrada", "~girth_wound"),
+    ("no se descarta pudrición interna", "?decay"),
 ]
 EXAMPLES = [
     pytest.param(text, expected, id=f"{language}-{text}")

@@ -24,6 +24,7 @@ _READ = {
         "dbh_cm", "status", "street", "address", "ward", "owner", "wires", "voltage_v",
     )
 }  # fmt: skip
+_CODED = {"planning.unscheduled": ("detail",)}  # a few sentences, each of many jobs
 
 
 @dataclass
@@ -56,7 +57,8 @@ class RenderContext:
             schema = TABLES[name]
             if self.store.has(schema):
                 # In one piece: rows taken out of many pieces make Arrow join these each time.
-                self._tables[key] = self.store.read(schema, columns=columns).combine_chunks()
+                read = self.store.read(schema, columns=columns, coded=_CODED.get(name, ()))
+                self._tables[key] = read.combine_chunks()
             else:
                 made = empty(schema)
                 self._tables[key] = made if columns is None else made.select(list(columns))

@@ -48,9 +48,6 @@ def unscheduled(context: RenderContext, *, most: int | None = None) -> pa.Table:
 def unscheduled_parts(context: RenderContext) -> Iterator[pa.Table]:
     """All jobs left out as `unscheduled` has them, some at a time: texts of a city are large."""
     left = context.table("planning.unscheduled")
-    # The same few reasons stand at most of the jobs: codes of them are quick to put in order.
-    coded = left["detail"].dictionary_encode().unify_dictionaries().combine_chunks()
-    left = left.set_column(left.column_names.index("detail"), "detail", coded)
     order = _left_in_order(context)
     for first in range(0, max(len(order), 1), _PART_ROWS):
         yield _left_out(context, left.take(order[first : first + _PART_ROWS]), reasons=False)

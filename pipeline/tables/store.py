@@ -125,8 +125,18 @@ class RunStore:
         waiting.replace(path)
         return stored
 
-    def read(self, table: TableSchema, *, columns: tuple[str, ...] | None = None) -> pa.Table:
+    def read(
+        self,
+        table: TableSchema,
+        *,
+        columns: tuple[str, ...] | None = None,
+        coded: tuple[str, ...] = (),
+    ) -> pa.Table:
         """The whole table, or some of its columns.
+
+        Parameters
+        ----------
+        coded : columns of texts that many rows share: read as a dictionary, they need less memory.
 
         Raises
         ------
@@ -146,7 +156,7 @@ class RunStore:
         try:
             schema = pq.read_schema(path)
             wanted = [n for n in schema.names if columns is None or n in columns]
-            return pq.read_table(path, columns=wanted)
+            return pq.read_table(path, columns=wanted, read_dictionary=list(coded))
         except (pa.ArrowInvalid, OSError) as fault:
             raise DamagedError(path, fault) from fault
 

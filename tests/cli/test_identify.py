@@ -1,6 +1,7 @@
 """The verb identify: options, files, and what people write into them."""
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
@@ -205,3 +206,33 @@ def test_what_is_refused(words: tuple[str, ...], told: str) -> None:
     assert done.returncode == 1
     assert told in done.stderr
     assert done.stderr.startswith("soundwood: ")
+
+
+def first_of(told: str) -> tuple[int, str]:
+    """Share in hundred and name of the first candidate."""
+    found = re.search(r"(\d+)% #+ (\S+ \S+)", told)
+    assert found, told
+    return int(found[1]), found[2]
+
+
+def test_the_example_of_the_readme_is_the_brown_rot_of_oaks() -> None:
+    """Common practice, no source: an orange shelf with yellow pores on oak is Laetiporus."""
+    told = said(
+        "--form", "shelf", "--upper-colour", "orange", "--under-colour", "yellow",
+        "--under-surface", "pores", "--host", "Quercus", "--position", "stem",
+    )  # fmt: skip
+    share, name = first_of(told)
+    assert name.startswith("Laetiporus")
+    assert share >= 40
+    assert "brown rot, in" in told
+
+
+def test_a_fungus_of_palms_is_no_candidate_on_a_honey_locust() -> None:
+    """Ganoderma zonatum grows on palms; common practice, no source."""
+    told = said(
+        "--form", "shelf", "--upper-colour", "red_brown", "--under-colour", "white",
+        "--upper-texture", "varnished", "--position", "butt", "--host", "Gleditsia",
+        "--region", "us-ny",
+    )  # fmt: skip
+    assert first_of(told)[1] == "Ganoderma sessile"
+    assert "zonatum" not in told.partition("Why")[0]

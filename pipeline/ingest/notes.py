@@ -23,7 +23,8 @@ from pipeline.ingest.notes_lexicon import (
     Place,
     Span,
 )
-from pipeline.ingest.notes_scope import FORMER, STATED, Reading
+from pipeline.ingest.notes_reading import Reading
+from pipeline.ingest.notes_scope import FORMER, STATED
 from pipeline.ingest.notes_text import folded, plain, words_of
 from pipeline.published.table import Library
 from pipeline.units import Ints
@@ -38,7 +39,9 @@ _DEAD_TREE, _BRANCH = "dead_tree", "branch"
 # A remark with fewer words can be a name or a number; of more, a third should be known.
 _WORDS_OF_A_LANGUAGE = 5
 _KNOWN_SHARE = 0.34
-_DIGIT = re.compile(r"\d")
+# A nought alone denies: 'fungus: 0'. All other numbers are alike.
+_DIGIT = re.compile(r"[1-9]|(?<=\d)0|(?<=\d[.,])0|0(?=[.,]?\d)")
+_ALIKE = "1"
 _TEXTS = ("kind", "word", "taxon_id", "part", "polarity", "language", "quoted")
 _NUMBERS = ("start", "end")
 
@@ -121,12 +124,12 @@ class NoteReader:
 
     def _read_alike(self, texts: Sequence[str]) -> tuple[list[list[Found]], list[bool], str | None]:
         """Texts that differ in their digits alone are read once: no number means anything here."""
-        masked = [_DIGIT.sub("0", text) for text in texts]
+        masked = [_DIGIT.sub(_ALIKE, text) for text in texts]
         place = {text: number for number, text in enumerate(dict.fromkeys(masked))}
         heard, unread, language = self._read_all(list(place))
         own = [
             [
-                replace(one, quoted=text[one.start : one.end]) if "0" in one.quoted else one
+                replace(one, quoted=text[one.start : one.end]) if _ALIKE in one.quoted else one
                 for one in heard[place[key]]
             ]
             for text, key in zip(texts, masked, strict=True)

@@ -1,10 +1,10 @@
 """How far a word of denial, doubt or the past reaches, and which part of the tree is meant."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
-from pipeline.ingest.notes_lexicon import Cue, Lexicon, Meaning, Place, Span
-from pipeline.ingest.notes_text import Words
+from pipeline.ingest.notes_answers import ANSWER, answered, answers
+from pipeline.ingest.notes_lexicon import Cue, Meaning, Place, Span
+from pipeline.ingest.notes_reading import Reading
 
 STATED, SUSPECTED, NEGATED, FORMER = POLARITIES = ("stated", "suspected", "negated", "former")
 # A denial comes before a doubt ("no suspicion of"), the past before both ("removed?").
@@ -17,40 +17,14 @@ _OR_REACH = 3
 _PAIR_REACH = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One text being read: its words, what was found in it, and in which languages it is read."""
-
-    words: Words
-    lexicon: Lexicon
-    languages: frozenset[str]
-    hits: Sequence[Span[Meaning]]
-
-    def small(self, at: int) -> bool:
-        """A word that does not count when distances are measured."""
-        known = self.lexicon.known(self.words.word[at])
-        return bool(known.fills & self.languages) or known.joins
-
-    def joins(self, first: int, last: int) -> bool:
-        """Whether 'and', 'or' or a mark for them stands among these words."""
-        return any(self.lexicon.known(self.words.word[at]).joins for at in range(first, last))
-
-    def between(self, first: int, last: int) -> list[Span[Meaning]]:
-        """Findings wholly among these words."""
-        return [hit for hit in self.hits if first <= hit.first and hit.last <= last]
-
-    def steps(self, first: int, last: int) -> int:
-        """Words from `first` to before `last`; a finding counts as none, a small word neither."""
-        inside = {at for hit in self.between(first, last) for at in range(hit.first, hit.last)}
-        return sum(1 for at in range(first, last) if at not in inside and not self.small(at))
-
-
 def polarities(reading: Reading) -> list[str]:
     """The polarity of each finding of a text, in their order."""
     groups = reading.lexicon.spans("cues", reading.words, reading.languages)
     cues: list[Span[Cue]] = [span for group in groups for span in group]
-    cues, inverted = _settled(reading, cues)
-    breaks = [span for span in cues if span.phrase.means.polarity == STATED] + inverted
+    given = answers(reading, cues)
+    told_by_answer = answered(reading, given)
+    cues, inverted = _settled(reading, _without(cues, given))
+    breaks = [span for span in cues if span.phrase.means.polarity == STATED] + inverted + given
     # 'decay possible at the wound': the words belong to the finding that they follow at once
     ends = {hit.last for hit in reading.hits}
     backed = frozenset(
@@ -63,8 +37,17 @@ def polarities(reading: Reading) -> list[str]:
             for span in cues
             if span.phrase.means.polarity != STATED and _reaches(reading, span, hit, breaks, backed)
         }
+        answer = told_by_answer.get(hit.first)
+        if answer is not None:
+            said = {answer} | (said & {FORMER})
         told.append(next((word for word in _WEIGHT if word in said), STATED))
     return told
+
+
+def _without(cues: Sequence[Span[Cue]], given: Sequence[Span[Cue]]) -> list[Span[Cue]]:
+    """The cues but for those that are answers to a key, or could be none else."""
+    places = {answer.first for answer in given}
+    return [cue for cue in cues if cue.phrase.means.side != ANSWER and cue.first not in places]
 
 
 def _settled(

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 _TAG = re.compile(r"<!--.*?-->|</?[a-zA-Z][^<>]*>", re.DOTALL)
 _NEW_LINE_TAG = re.compile(r"</?(br|p|div|li|ul|ol|tr|h\d)\b", re.IGNORECASE)
 _ENTITY = re.compile(r"&(?:#\d{1,7}|#[xX][0-9a-fA-F]{1,6}|[a-zA-Z]{2,31});")
-_MARK = re.compile(r"[^\W_]+|[?/+&]|[.,;:!(\[|\n\r\u2022\u2026\u2013\u2014-]")
+_MARK = re.compile(r"[^\W_]+|[?/+&]|[.,;:=!(\[|\n\r\u2022\u2026\u2013\u2014-]")
 _ELISION = re.compile(r"[-\u2010\u2011](?=[\s,/+&])")
 _HARD = frozenset(";!|\n\r\u2022\u2026")
 _DASHES = frozenset("-\u2013\u2014")
+_KEY_ENDS = _DASHES | frozenset(":=")
 _WORDS_OF_ONE_MARK = frozenset("?/+&")
 _LIGATURES = {"ß": "ss", "œ": "oe", "Œ": "oe", "æ": "ae", "Æ": "ae", "ø": "o", "Ø": "o", "ł": "l"}
 _DIAERESIS = "\u0308"
@@ -31,7 +32,7 @@ class Words:
     start, end : place in the folded text, end exclusive; `places` leads back to the text as given.
     clause : number of sentence ends before the word.
     segment : number of commas, brackets, colons and sentence ends before the word.
-    colon : the last mark before the word is a colon or a dash.
+    colon : the last mark before the word is a colon, a dash or =.
     elided : a hyphen stands for the rest of the word, as in 'Stamm- und Wurzelfäule'.
     """
 
@@ -99,7 +100,7 @@ def words_of(text: str, abbreviations: frozenset[str] = frozenset()) -> Words:
             by_colon = False
         elif _is_soft(small, found):
             segments += 1
-            by_colon = mark == ":" or mark in _DASHES
+            by_colon = mark in _KEY_ENDS
     return Words(
         tuple(word), tuple(start), tuple(end), tuple(clause), tuple(segment), tuple(colon),
         tuple(elided),

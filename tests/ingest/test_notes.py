@@ -74,6 +74,15 @@ ENGLISH = [
     ("wound poorly callused", "girth_wound"),
     ("conk not removed", "fungus"),
     ("can't rule out root rot", "?decay@roots"),
+    ("Cavity: N Decay: N Fungus: Y", "-cavity; -decay; fungus"),
+    ("Cavity N Decay N Fungus Y", "-cavity; -decay; fungus"),
+    ("Fungus - 0", "-fungus"),
+    ("Fungus: 2, lean: 10 deg", "fungus; lean@roots"),
+    ("decay at base: no; conks? yes", "-decay@butt; fungus"),
+    ("Cavity: 0 - 50 cm", "cavity"),
+    ("cavity: N side", "cavity"),
+    ("Decay=N, Crack=Y", "-decay; crack"),
+    ("Defects: none Fungus: yes", "fungus"),
 ]
 
 GERMAN = [
@@ -137,6 +146,9 @@ GERMAN = [
     ("Wunde teilweise überwallt", "girth_wound"),
     ("Hallimasch n. ausgeschlossen", "?fungus:armillaria"),
     ("Fäule kann nicht ausgeschlossen werden", "?decay"),
+    ("Faulstelle: nein, Riss: ja", "-decay; crack"),
+    ("Pilz: nein Riss: ja Höhlung: nein", "-fungus; crack; -cavity"),
+    ("Riss N", "crack"),
 ]
 
 FRENCH = [
@@ -191,6 +203,8 @@ FRENCH = [
     ("plaie mal refermée", "girth_wound"),
     ("pourriture non exclue", "?decay"),
     ("on ne peut exclure une pourriture", "?decay"),
+    ("champignon: non, cavité: oui", "-fungus; cavity"),
+    ("Champignon : 0", "-fungus"),
 ]
 
 SPANISH = [
@@ -225,6 +239,7 @@ SPANISH = [
     ("herida no cerrada en el tronco", "girth_wound@stem"),
     ("herida cerrada", "~girth_wound"),
     ("no se descarta pudrición interna", "?decay"),
+    ("hongos: sí, grietas: no", "fungus; -crack"),
 ]
 EXAMPLES = [
     pytest.param(text, expected, id=f"{language}-{text}")
@@ -337,7 +352,9 @@ def test_words_of_the_tables_are_closed() -> None:
     assert set(library.table("notes_parts").texts("part")) <= set(PARTS)
     cues = library.table("notes_polarity")
     assert set(cues.texts("polarity")) == set(_SIGNS)
-    assert set(cues.texts("side")) == {"before", "after", "after_end", "same", "both"}
+    assert set(cues.texts("side")) == {
+        "before", "after", "after_end", "same", "both", "answer",
+    }  # fmt: skip
     assert {word for cell in cues.texts("only") for word in cell.split()} <= meanings
     assert set(library.table("notes_language").texts("use")) == {
         "filler", "conjunction", "or", "known",

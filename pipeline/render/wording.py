@@ -11,6 +11,7 @@ from pipeline.render.wording_actions import INSPECT, chosen, deadline, do, kept,
 from pipeline.render.wording_notes import note_defect
 from pipeline.render.wording_numbers import HUNDRED, capital, count_word, day, in_hundred
 from pipeline.render.wording_reviews import REVIEWS, UNSCHEDULED
+from pipeline.render.wording_rot import at_work
 from pipeline.render.wording_words import (
     ACTION_WORDS,
     DEFECT_WORDS,
@@ -86,14 +87,6 @@ def _section(v: Values) -> str:
     return (
         f"{capital(the(v['part']))} was measured on {day(v.get('seen_on'))}: thinnest sound "
         f"shell {v['shell_cm']:.1f} cm at {_cm(v['diameter_cm'])} diameter{cavity}."
-    )
-
-
-def _fungus(v: Values) -> str:
-    rot = f"a {v['rot']} rot" if v["rot"] != "unknown" else "a rot of unknown kind"
-    return (
-        f"{_name(v)} rots {the(v['part'])} ({rot}, action code {v['code']}). It, or a fungus as "
-        f"serious, is at work here in {in_hundred(v['probability'])} such cases."
     )
 
 
@@ -260,7 +253,7 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     "seen_dbh_filled": lambda v: (
         f"The stem diameter is not on record; {_cm(v['dbh_cm'])} is assumed."
     ),
-    "fungus_at_work": _fungus,
+    "fungus_at_work": at_work,
     "fungus_candidates": _candidates,
     "fungus_decided_by": _decided,
     "fungus_next_look": lambda v: f"Look next: {v['look']}",

@@ -213,6 +213,20 @@ def test_a_root_rot_is_not_judged_by_the_stem(tmp_path: Path) -> None:
     assert one(store)["no_climb"]
 
 
+def test_a_rot_stands_beside_the_name_of_a_fungus_that_does_it(tmp_path: Path) -> None:
+    """Of bodies like these on a pine the first is one of white rot, and a brown one is heard."""
+    pine = {"genus": "Pinus", "species": "Pinus strobus", "wood": "conifer"}
+    body = {"tree_key": 0, "position": "stem", "form": "shelf", "upper_texture": "crusted",
+            "count": 5}  # fmt: skip
+    store = score(tmp_path, world(trees=trees(1, **pine), sightings=[body]))
+    said = told(store)
+    rots = {row["accepted_name"]: row["rot_type"] for row in Library().table("taxa").rows}
+    heard, first = said["fungus_at_work"], said["fungus_candidates"]["names"][0]
+    assert heard["rot"] == "brown"
+    assert rots[first] == "white"
+    assert heard["name"] is None
+
+
 def test_nobody_climbs_a_tree_with_soft_rot(tmp_path: Path) -> None:
     soft = {**SIGHTING, "taxon_id": "kretzschmaria_deusta", "position": "butt"}
     store = score(tmp_path, world(sightings=[soft]))

@@ -145,9 +145,11 @@ class Thread:
     def _fungus(self, facts: Facts) -> None:
         parts = self.row.evidence.parts
         for rows, at in self._fungi(parts.taxon >= 0):
-            row = rows[0]
+            row, taxon = rows[0], parts.taxon[rows[0]]
+            # The rot is heard of all taxa together: the first of them need not be one that does it.
+            does = self.parameters.failure.catalogue.rot[taxon] == parts.rot[row]
             facts.add(at, "fungus_at_work", {
-                "name": self.fungus_names[parts.taxon[row]],
+                "name": self.fungus_names[taxon] if does else None,
                 "probability": self._fungus_share[row],
                 "rot": ROT_WORDS[parts.rot[row]],
                 "code": f"R{parts.code[row]}",
@@ -189,13 +191,14 @@ class Thread:
             facts.add(at, "wood_not_measured", {"part": names})
 
     def _fungi(self, wanted: Flags) -> Iterator[tuple[list[int], int]]:
-        """Rows of the part evidence of each tree and fungus, with the fact set."""
+        """Rows of the part evidence of each tree, fungus and rot, with the fact set."""
         parts = self.row.evidence.parts
-        together: dict[tuple[int, int], list[int]] = {}
+        together: dict[tuple[int, int, int], list[int]] = {}
         for row, at in self._rows(self.row.evidence.trees[parts.tree]):
             if wanted[row]:
-                together.setdefault((at, int(parts.taxon[row])), []).append(row)
-        for (at, _), rows in together.items():
+                alike = (at, int(parts.taxon[row]), int(parts.rot[row]))
+                together.setdefault(alike, []).append(row)
+        for (at, *_), rows in together.items():
             yield rows, at
 
     def _failure(self, facts: Facts) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from pipeline.errors import RenderError
 from pipeline.render.wording_actions import INSPECT, chosen, deadline, do, kept, make_safe, the
+from pipeline.render.wording_holding import HOLDING
 from pipeline.render.wording_notes import note_defect
 from pipeline.render.wording_numbers import HUNDRED, capital, count_word, day, in_hundred
 from pipeline.render.wording_reviews import REVIEWS, UNSCHEDULED
@@ -127,6 +128,7 @@ def _rule(v: Values) -> str:
         "visual": "by what was seen",
         "strength": "by what was measured",
         "fungus": "by the fungus",
+        "mechanics": "by the wind",
     }[str(v["witness"])]
     rule = str(v["rule"]).replace("_", " ")
     return f"Failure of {the(v['part'])} is {v['failure']} {witness} (rule: {rule})."
@@ -273,6 +275,7 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         "attention at once; the rating decides what is done and by when."
     ),
     "failure_frequency": _frequency,
+    **HOLDING,
     "failure_unknown": lambda _: "Nothing is on record that speaks of failure.",
     "target_met": _target,
     "target_more": _more,

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.render.wording_holding import HOLDING_REVIEWS
 from pipeline.render.wording_notes import notes_said
 from pipeline.render.wording_numbers import capital, count_word, day, in_hundred
 
@@ -76,6 +77,7 @@ def _candidate(tree: Values) -> str:
 
 
 REVIEWS: dict[str, Callable[[Values], str]] = {
+    **HOLDING_REVIEWS,
     "quarantine_danger": lambda v: (
         f"A row that could not be used speaks of danger ({v['words']}): find the tree today"
         f"{_named(v)}. Why it was set aside: {v['reason']}"

@@ -41,6 +41,8 @@ _NO_CLIMB = (
     "no_climb_roots",
 )
 
+_HOLDS = ("part", "p1", "p1_low", "p1_high", "p3")
+
 # Statement id -> (link, names of its values). A value that is not known is null.
 STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "seen_not_rated": ("seen", ("status",)),
@@ -68,10 +70,21 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "wood_measured": ("wood", ("part", "decayed_share", "shell_cm", "diameter_cm")),
     "wood_formula": ("wood", ("part", "formula", "value_share", "limit_share", "passed")),
     "wood_not_measured": ("wood", ("part",)),
+    "wood_left": (
+        "wood",
+        ("part", "median_share", "tenth_share", "ninetieth_share", "mean_share",
+         "probability_beyond"),
+    ),
     "failure_rule": ("failure", ("part", "failure", "rule", "witness", "seen_on")),
     "failure_act_at_once": ("failure", ("part",)),
     "failure_frequency": ("failure", ("failure", "low_share", "high_share", "years")),
     "failure_unknown": ("failure", ()),
+    "holds_part": ("failure", (*_HOLDS, "failure", "critical_gust_m_per_s")),
+    "holds_branch": ("failure", _HOLDS),
+    "holds_filled": ("failure", ("height_m", "crown_m", "height_filled", "crown_filled")),
+    "holds_climate": ("failure", ("region", "terrain", "gust_50_m_per_s", "wet", "told")),
+    "holds_not_applicable": ("failure", ("reason",)),
+    "holds_witnesses": ("failure", ("part", "seen", "computed", "apart")),
     "target_met": (
         "target",
         ("kind", "name", "distance_m", "occupancy", "occupied_share", "direction_share", "impact"),
@@ -133,6 +146,8 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "sighting_unmatched": (2, ("name", "sighting", "why")),
     "tree_not_standing": (2, ("name", "sighting")),
     "season_region_unknown": (2, ()),
+    "witnesses_apart": (2, ("tree_id", "part", "seen", "computed")),
+    "wind_unknown": (2, ("region", "terrain")),
     "place_doubtful": (2, ("count",)),
     "name_uncertain": (3, _EXPERT),
     "sighting_not_decay": (3, ("name", "sighting", "why")),

@@ -11,6 +11,11 @@ from pipeline.published.table import Library
 from pipeline.scoring.assembly import reviews as review_list
 from pipeline.scoring.assembly import tables, works
 from pipeline.scoring.assembly.bodies import Sightings, read_sightings
+from pipeline.scoring.assembly.chances import (
+    part_chances,
+    said_by_mechanics,
+    witnesses_apart,
+)
 from pipeline.scoring.assembly.chosen import Chosen, choose_actions
 from pipeline.scoring.assembly.columns import day_number
 from pipeline.scoring.assembly.decisions import Decisions, overridden_words, read_decisions
@@ -20,14 +25,18 @@ from pipeline.scoring.assembly.evidence import (
     gather,
     looked_on,
     sighted,
+    with_mechanics,
 )
 from pipeline.scoring.assembly.groups import group_facts
 from pipeline.scoring.assembly.heard_only import heard_only, not_called_low, still_inspected
+from pipeline.scoring.assembly.holding import holding
+from pipeline.scoring.assembly.holding_told import Balance, of_witnesses
 from pipeline.scoring.assembly.identifications import identification_columns
 from pipeline.scoring.assembly.key_table import key_columns
 from pipeline.scoring.assembly.looked import Looked, looked
 from pipeline.scoring.assembly.looks import Looks, read_looks
 from pipeline.scoring.assembly.notes_told import NOTE_COLUMNS, of_notes
+from pipeline.scoring.assembly.ordinary import mechanics_table
 from pipeline.scoring.assembly.ratings import (
     Rated,
     Row,
@@ -48,7 +57,9 @@ from pipeline.scoring.assembly.targets import (
 from pipeline.scoring.assembly.thread import Thread
 from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, longitude, read_trees
 from pipeline.scoring.assembly.which_told import sighting_tree_columns
+from pipeline.scoring.assembly.wood import decay_columns, wood_left
 from pipeline.scoring.explanation import Facts
+from pipeline.scoring.failure.bands import YearlyProbability
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_scoring as out
@@ -79,7 +90,9 @@ class _Judgement:
     trees: Trees
     sightings: Sightings
     looks: Looks
+    balance: Balance
     evidence: Evidence
+    chance: YearlyProbability
     under: Under
     pairs: Pairs
     judged: Judged
@@ -114,8 +127,11 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     known = parameters.sighted
     _write(store, out.KEY_PARAMETERS, key_columns(known.identification, sure=known.sure))
     _write(store, out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
-    decay = tables.decay_columns(judgement.evidence, judgement.looks, parameters.failure)
-    _write(store, out.DECAY, decay)
+    wood, held, evidence = judgement.balance.wood, judgement.balance.held, judgement.evidence
+    _write(store, out.DECAY, decay_columns(wood, evidence, judgement.looks, parameters))
+    store.write(
+        out.MECHANICS, mechanics_table(wood, held, judgement.trees, evidence.trees, parameters)
+    )
     _write(store, out.FAILURE, failure_table(judgement.evidence.spoken))
     _write(store, out.IMPACTS, tables.impact_columns(judgement.pairs, judgement.evidence))
     _write(store, out.PART_RATINGS,
@@ -133,19 +149,28 @@ def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameter
         read["sightings"], read["sighting_matches"], trees, longitude(trees, epsg), parameters
     )
     looks = read_looks(read["inspections"], read["defects"], read["readings"], trees, failure)
-    evidence = gather(sightings, looks, read["work_done"], trees, failure)
+    seen_by = gather(sightings, looks, read["work_done"], trees, failure)
+    wood = wood_left(seen_by, sightings, looks, read["readings"], trees, parameters)
+    held = holding(wood, seen_by, looks, trees, parameters)
+    said = said_by_mechanics(wood, held, parameters)
+    evidence = with_mechanics(seen_by, said, sightings, looks)
+    apart = witnesses_apart(evidence, seen_by, held)
     zones = read_zones(read["zones"], parameters)
     under = under_trees(trees, zones, parameters)
     pairs = rated_pairs(evidence, trees, zones, parameters)
-    judged = judge(pairs, evidence, parameters)
+    chance = part_chances(evidence, seen_by, wood, held, parameters)
+    judged = judge(pairs, evidence, chance, parameters)
     inspected, seen = looked_on(sightings, looks, read["work_done"], trees)
-    judgeable = sighted(sightings, evidence, len(trees))
+    judgeable = sighted(sightings, seen_by, len(trees))
     when = looked(trees, under, inspected, seen, judgeable, parameters)
     none_seen = failure.kinds.none_seen
     heard = heard_only(sightings, looks, evidence, none_seen=none_seen, count=len(trees))
     rated = rate_trees(trees, evidence, pairs, judged, when, parameters)
     rated = not_called_low(rated, heard, when)
-    return _Judgement(trees, sightings, looks, evidence, under, pairs, judged, when, rated, heard)
+    return _Judgement(
+        trees, sightings, looks, Balance(wood, held, seen_by, apart), evidence, chance, under,
+        pairs, judged, when, rated, heard,
+    )  # fmt: skip
 
 
 def _act(
@@ -161,6 +186,7 @@ def _act(
         rating=j.rated.program[keys],
         occupancy=j.under.occupancy[keys],
         decisions=decisions,
+        chance=j.chance,
         parameters=parameters,
     )
     candidates, best, program_best = _candidates(j, chosen, decisions, parameters)
@@ -185,12 +211,13 @@ def _act(
         best=best,
         program_best=program_best,
         fact_set=fact_set,
+        apart=j.balance.trees_apart(),
     )
     on = works.terms(candidates, _facing(row), j.trees, parameters)
     _write(store, out.TREE_RATINGS, rating_columns(row, parameters))
     _write(store, out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
     Thread(
-        row, j.sightings, j.looks, read["zones"], candidates, on, parameters,
+        row, j.sightings, j.looks, read["zones"], j.balance, candidates, on, parameters,
         groups.count, with_own,
     ).write(facts)  # fmt: skip
     _write(store, out.FACTS, _fact_columns(facts))
@@ -201,6 +228,7 @@ def _act(
     of_notes(found, read["notes"], names, read["trees"]["tree_id"])
     review_list.of_sightings(found, j.sightings.reported(), j.trees, parameters)
     review_list.of_trees(found, row, parameters)
+    of_witnesses(found, j.balance, j.trees, parameters)
     review_list.of_the_run(found, row, read["decisions"], parameters)
     _write(store, out.REVIEWS, found.columns())
 

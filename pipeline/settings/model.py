@@ -25,6 +25,29 @@ class Section(BaseModel):
     )
 
 
+class Wind(Section):
+    """The gusts of the place and the ground that meets them."""
+
+    region: str = Field(
+        "",
+        description="region of config/published/gust_regions.csv; empty: by the gusts given below, "
+        "else a common region, said in every output",
+    )
+    terrain: Literal["open_water", "open", "suburban", "dense_city"] = "suburban"
+    gust_50_m_per_s: float | None = Field(
+        None, gt=0, le=120, description="3-second gust at 10 m in the open, once in 50 years [m/s]"
+    )
+    gumbel_location_m_per_s: float | None = Field(
+        None, gt=0, le=120, description="location of the yearly largest gust [m/s]"
+    )
+    gumbel_scale_m_per_s: float | None = Field(
+        None, gt=0, le=30, description="scale of the yearly largest gust [m/s]"
+    )
+    ground: Literal["drained", "wet"] = Field(
+        "drained", description="wet: saturated in the season of the storms; roots hold less"
+    )
+
+
 class City(Section):
     """Who and where."""
 
@@ -38,6 +61,7 @@ class City(Section):
         None, description="metric CRS of the run, as 'EPSG:32618'; empty: the UTM zone of the trees"
     )
     language: Literal["en"] = "en"
+    wind: Wind = Wind()
 
 
 class InputFile(Section):

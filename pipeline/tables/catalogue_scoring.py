@@ -115,6 +115,10 @@ DECAY = TableSchema(
                nullable=True, low=0, high=1),
         Column("decayed_share_low", Kind.FLOAT, "10 %", "share", nullable=True, low=0, high=1),
         Column("decayed_share_high", Kind.FLOAT, "90 %", "share", nullable=True, low=0, high=1),
+        Column("mean_share", Kind.FLOAT, "mean of decayed / whole diameter", "share",
+               nullable=True, low=0, high=1),
+        Column("probability_beyond", Kind.FLOAT, "that it is more than the serious share of "
+               "config/published/decay_grid.csv", "share", nullable=True, low=0, high=1),
         Column("diameter_cm", Kind.FLOAT, "diameter of the section", "cm", nullable=True),
         Column("thinnest_shell_cm", Kind.FLOAT, "thinnest measured shell", "cm", nullable=True),
         Column("opening_share", Kind.FLOAT, "opening over girth", "share", nullable=True,
@@ -148,13 +152,47 @@ FAILURE = TableSchema(
         _TREE_KEY,
         _PART,
         Column("witness", Kind.LABEL, "visual criteria or mechanics",
-               allowed=("visual", "strength", "fungus")),
-        Column("rule_id", Kind.LABEL, "row of config/published/failure_criteria.csv"),
+               allowed=("visual", "strength", "fungus", "mechanics")),
+        Column("rule_id", Kind.LABEL, "row of config/published/failure_criteria.csv, of another "
+               "table of rules, or how the mechanics found it"),
         _word("failure", "likelihood of failure"),
         Column("points", Kind.INT8, "points of the community guide", "points", nullable=True,
                low=1, high=4),
         Column("seen_on", Kind.DATE, "when the evidence was seen", nullable=True),
         Column("detail", Kind.LABEL, "the evidence in short: defect, reading or taxon"),
+    ),
+    _TO_TREE,
+)  # fmt: skip
+
+MECHANICS = TableSchema(
+    "scoring",
+    "mechanics",
+    "chance of failing in the gusts of the place; trees without evidence by their size alone",
+    ("tree_key", "part"),
+    (
+        _TREE_KEY,
+        _PART,
+        Column("applicable", Kind.BOOL, "wind mechanics speaks of such a tree"),
+        Column("reason", Kind.LABEL, "why not, or 'branch_rate' where no part is computed",
+               nullable=True,
+               allowed=("palm", "multi_stem", "pole", "topped", "no_diameter", "branch_rate")),
+        Column("critical_gust_m_per_s", Kind.FLOAT, "3-second gust at 10 m at the tree that fells "
+               "half of such trees, at the mean decay", "m/s", nullable=True, low=0),
+        Column("p1", Kind.FLOAT, "chance of failing within a year, mean over decay", "share",
+               nullable=True, low=0, high=1),
+        Column("p1_low", Kind.FLOAT, "10 % over decay", "share", nullable=True, low=0, high=1),
+        Column("p1_high", Kind.FLOAT, "90 % over decay", "share", nullable=True, low=0, high=1),
+        Column("p3", Kind.FLOAT, "chance within three years", "share", nullable=True,
+               low=0, high=1),
+        Column("failure", Kind.INT8, "its word, where something speaks of the part's decay",
+               "word", nullable=True, low=1, high=4),
+        *(
+            Column(f"share_{name}", Kind.FLOAT, f"probability of the word {name}", "share",
+                   nullable=True, low=0, high=1)
+            for name in ("improbable", "possible", "probable", "imminent")
+        ),
+        Column("height_filled", Kind.BOOL, "the height was filled from the diameter"),
+        Column("crown_filled", Kind.BOOL, "the crown was filled from the diameter"),
     ),
     _TO_TREE,
 )  # fmt: skip
@@ -336,6 +374,7 @@ KEY_PARAMETERS = TableSchema(
 )  # fmt: skip
 
 SCORING_TABLES = (
-    SIGHTING_TREES, TAXON_POSTERIORS, IDENTIFICATIONS, DECAY, STRENGTH, FAILURE, IMPACTS,
+    SIGHTING_TREES, TAXON_POSTERIORS, IDENTIFICATIONS, DECAY, STRENGTH, MECHANICS, FAILURE,
+    IMPACTS,
     PART_RATINGS, TREE_RATINGS, CANDIDATE_ACTIONS, REVIEWS, FACTS, KEY_PARAMETERS,
 )  # fmt: skip

@@ -44,6 +44,11 @@ _VALUES: dict[str, Any] = {
         {"tree_id": "t1", "genus": "Fagus", "distance_m": 4.2, "named": True, "probability": 0.6},
         {"tree_id": "t2", "genus": None, "distance_m": None, "named": False, "probability": 0.2},
     ],
+    "median_share": 0.5, "tenth_share": 0.1, "ninetieth_share": 0.9, "mean_share": 0.5,
+    "probability_beyond": 0.2, "p1": 0.02, "p1_low": 0.001, "p1_high": 0.1, "p3": 0.05,
+    "critical_gust_m_per_s": 45.0, "crown_m": 8.0, "height_filled": True, "crown_filled": True,
+    "region": "as_nzs_a", "terrain": "suburban", "gust_50_m_per_s": 33.0, "wet": True,
+    "seen": "possible", "computed": "probable", "apart": True,
     "quoted": "Stammriss",
     "told": [
         {"word": "crack", "name": None, "part": "stem", "doubted": False, "quoted": "Stammriss"},

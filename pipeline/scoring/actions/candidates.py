@@ -202,6 +202,7 @@ def choose(
     accepted: int,
     imminent: Flags,
     acknowledged: Flags,
+    chance: Floats | None = None,
 ) -> Choice:
     """The gentlest action that reaches the accepted rating; tests before the saw.
 
@@ -210,6 +211,8 @@ def choose(
     accepted : rating word that the city accepts.
     imminent, acknowledged : of each tree, shape (trees,); what fails now is not tested first, and
         a make-safe that a person has acknowledged is not sent out again.
+    chance : yearly chance that the part of each candidate fails: of parts with one word the one
+        likelier to fail is tested, shape (candidates,).
     """
     count = len(trees.rating)
     phase = np.array([rule.phase for rule in rules], np.int64)[made.rule]
@@ -220,7 +223,8 @@ def choose(
     gentlest = _first(made.tree, reaches, count)
     helps = works & over & (made.residual_rating < trees.rating[made.tree])
     most = _first(made.tree, helps & _least_left(made, helps, count), count)
-    test = _first(made.tree, (phase == TEST) & _worst_part(made, phase == TEST, count), count)
+    testing = phase == TEST
+    test = _first(made.tree, testing & _worst_part(made, testing, count, chance), count)
     watch = _first(made.tree, phase == WATCH, count)
     presumed = _first(made.tree, phase == PRESUME, count)
     work = np.where(gentlest >= 0, gentlest, most)
@@ -246,12 +250,17 @@ def _first(tree: Ints, wanted: Flags, count: int) -> Ints:
     return found
 
 
-def _worst_part(made: Candidates, wanted: Flags, count: int) -> Flags:
+def _worst_part(made: Candidates, wanted: Flags, count: int, chance: Floats | None) -> Flags:
     """Candidates on the part that is likeliest to fail among those wanted."""
     worst = np.zeros(count, np.int8)
     np.maximum.at(worst, made.tree[wanted], made.failure[wanted])
     is_worst: Flags = made.failure == worst[made.tree]
-    return is_worst
+    if chance is None:
+        return is_worst
+    most = np.zeros(count)
+    told = wanted & is_worst
+    np.maximum.at(most, made.tree[told], chance[told])
+    return is_worst & (chance >= most[made.tree])
 
 
 def _least_left(made: Candidates, wanted: Flags, count: int) -> Flags:

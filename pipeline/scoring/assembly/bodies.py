@@ -122,7 +122,7 @@ def read_sightings(
     longitude : of the town, NaN where it is not known [deg].
     """
     failure = parameters.failure
-    sits_on, placed = _parts(table, failure)
+    sits_on, placed = told_parts(table, failure)
     nowhere = np.full(table.num_rows, -1, np.int64)
     told = read_told(table, nowhere, trees, longitude, parameters.sighted)
     parts = sits_on & placed[:, None]
@@ -248,7 +248,7 @@ def finding_taxon(findings: Findings, loud: Heard, rules: FungusRules) -> Ints:
     return np.where(np.isin(findings.rule, unnamed[unnamed >= 0]), -1, taxon)
 
 
-def _parts(table: pa.Table, parameters: FailureParameters) -> tuple[Flags, Flags]:
+def told_parts(table: pa.Table, parameters: FailureParameters) -> tuple[Flags, Flags]:
     """Parts that the told positions mean, by label; the row 'untold' where none counts."""
     places, told = dictionary(table, "position")
     rows = {name: n for n, name in enumerate(parameters.positions)}

@@ -16,14 +16,15 @@ from pipeline.scoring.actions.candidates import (
     choose,
 )
 from pipeline.scoring.actions.rules import TreeState, no_climb
+from pipeline.scoring.assembly.columns import place_of
 from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.targets import Judged, Pairs, pair_ratings
-from pipeline.scoring.failure.bands import yearly_probability
+from pipeline.scoring.failure.bands import YearlyProbability, yearly_probability
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs
 from pipeline.terms import FailureWord
-from pipeline.units import Flags, Ints, Words
+from pipeline.units import Flags, Floats, Ints, Words
 
 
 @dataclass(frozen=True)
@@ -56,9 +57,16 @@ def choose_actions(
     rating: Words,
     occupancy: Words,
     decisions: Decisions,
+    chance: YearlyProbability,
     parameters: Parameters,
 ) -> Chosen:
-    """Candidates and choice; `rating` and `occupancy` have shape (trees with evidence,)."""
+    """Candidates and choice.
+
+    Parameters
+    ----------
+    rating, occupancy : shape (trees with evidence,).
+    chance : of failing, of each row of `evidence.words`.
+    """
     count = len(evidence.trees)
     bit = np.where(pairs.kind >= 0, np.int64(1) << np.maximum(pairs.kind, 0), 0)
     kinds = _any_bit(count, pairs.tree, bit)
@@ -93,6 +101,7 @@ def choose_actions(
         accepted=parameters.accepted,
         imminent=_any_row(count, evidence.parts.tree[failing]),
         acknowledged=acknowledged,
+        chance=_chances(made, evidence, chance),
     )
     _, climb_rule = no_climb(parameters.work.no_climb, evidence.parts, state)
     phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
@@ -108,6 +117,13 @@ def choose_actions(
         tested=_any_row(count, made.tree[(phase == TEST) & choice.chosen]),
         acknowledged=acknowledged,
     )
+
+
+def _chances(made: Candidates, evidence: Evidence, chance: YearlyProbability) -> Floats:
+    """Yearly chance that the part of each candidate fails, 0 where no witness spoke of it."""
+    words, parts = evidence.words, len(inputs.PARTS)
+    key = evidence.trees[made.tree] * parts + made.part
+    return np.append(chance.middle, 0.0)[place_of(key, words.tree * parts + words.part)]
 
 
 def _cuts_in_doubt(made: Candidates, evidence: Evidence, parameters: Parameters) -> Flags:

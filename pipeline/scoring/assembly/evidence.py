@@ -26,8 +26,11 @@ from pipeline.tables import inputs
 from pipeline.terms import FailureWord, Part, RotType
 from pipeline.units import Flags, Floats, Ints, Words
 
-WITNESSES = ("visual", "strength", "fungus")
-VISUAL, STRENGTH, FUNGUS = range(len(WITNESSES))
+WITNESSES = ("visual", "strength", "fungus", "mechanics")
+VISUAL, STRENGTH, FUNGUS, MECHANICS = range(len(WITNESSES))
+# How the mechanics found its word, in place of a rule; its detail.
+CRITICAL_GUST = "critical_gust"
+_WIND = "wind"
 _PARTS = len(inputs.PARTS)
 # A mallet or a drill under-reads soft rot and early brown rot: only these kinds see it.
 _SEES_ALL_ROT = ("tomogram", "pull_test")
@@ -104,6 +107,16 @@ class Evidence:
     none_seen: Flags
 
 
+@dataclass(frozen=True)
+class Said:
+    """Words of the mechanics, each shape (words,): tree key, part, word, points for the word."""
+
+    tree: Ints
+    part: Words
+    word: Words
+    points: Words
+
+
 def gather(
     sightings: Sightings,
     looks: Looks,
@@ -122,6 +135,36 @@ def gather(
     speaks = ~spoken.says_none | (spoken.word > FailureWord.IMPROBABLE)
     keys = np.unique(np.concatenate([spoken.tree[speaks], sightings.tree[sightings.speaks]]))
     spoken = spoken.take(np.isin(spoken.tree, keys))
+    return _joined(keys, spoken, none_seen, sightings, looks)
+
+
+def with_mechanics(
+    evidence: Evidence, said: Said, sightings: Sightings, looks: Looks
+) -> Evidence:
+    """The same trees with what mechanics says beside the other witness; the worse word counts."""
+    told, rules = evidence.spoken, len(evidence.spoken.rule_ids)
+    count = len(said.tree)
+    last = np.full(count, len(told.details))
+    spoken = Spoken(
+        tree=np.concatenate([told.tree, said.tree]),
+        part=np.concatenate([told.part, said.part]),
+        witness=np.concatenate([told.witness, np.full(count, MECHANICS, np.int8)]),
+        rule=np.concatenate([told.rule, np.full(count, rules)]),
+        word=np.concatenate([told.word, said.word]),
+        points=np.concatenate([told.points, said.points]),
+        act_at_once=np.concatenate([told.act_at_once, np.zeros(count, np.bool_)]),
+        seen_on=np.concatenate([told.seen_on, np.full(count, NO_DAY)]),
+        detail=np.concatenate([told.detail, last]),
+        says_none=np.concatenate([told.says_none, np.zeros(count, np.bool_)]),
+        rule_ids=(*told.rule_ids, CRITICAL_GUST),
+        details=(*told.details, _WIND),
+    )
+    return _joined(evidence.trees, spoken, evidence.none_seen, sightings, looks)
+
+
+def _joined(
+    keys: Ints, spoken: Spoken, none_seen: Flags, sightings: Sightings, looks: Looks
+) -> Evidence:
     words = worst_per_part(spoken.tree, spoken.part, spoken.word, spoken.points, spoken.act_at_once)
     fungi = fungus_parts(sightings)
     parts, part_seen_on = _parts(keys, words, fungi, spoken, looks)

@@ -111,6 +111,7 @@ class Row:
     best: Ints
     program_best: Ints
     fact_set: Ints
+    apart: Flags
 
 
 def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
@@ -159,7 +160,7 @@ def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
         "acknowledged_on": dates(
             np.where(acknowledged, row.decisions.acknowledged_on, NO_DAY).astype(np.int64)
         ),
-        "advanced_assessment": of_tree(row.chosen.tested, False),
+        "advanced_assessment": of_tree(row.chosen.tested | row.apart, False),
         "last_looked_on": dates(looked.looked),
         "inspection_due_on": dates(looked.due),
         "height_used_m": optional(trees.height, trees.rated),

@@ -1,21 +1,15 @@
 """Columns of the tables of trees with evidence: posteriors, decay, strength, impacts, ratings."""
 
 import numpy as np
-import pyarrow as pa
 
 from pipeline.scoring.assembly.bodies import Sightings
-from pipeline.scoring.assembly.columns import labels, optional, place_of, small
+from pipeline.scoring.assembly.columns import labels, optional, small
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.targets import Judged, Pairs
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.failure import FailureParameters
-from pipeline.tables import inputs
-from pipeline.units import Floats
 
-BASES = ("measured", "seen", "fungus")
-_PARTS = len(inputs.PARTS)
-_ROTS_WOOD = ("decay", "cavity")
 OTHER = "other"
 _ROUNDING = 1e-12
 
@@ -57,42 +51,6 @@ def strength_columns(looks: Looks, parameters: FailureParameters) -> dict[str, o
         "loss_share": looks.strength.value[section, formula],
         "limit_share": parameters.limits.act[formula],
         "passed": looks.strength.passed[section, formula],
-    }
-
-
-def decay_columns(
-    evidence: Evidence, looks: Looks, parameters: FailureParameters
-) -> dict[str, object]:
-    """Columns of scoring.decay: parts that were measured, seen to rot, or that a fungus rots."""
-    parts = evidence.parts
-    key = evidence.trees[parts.tree] * _PARTS + parts.part
-    sections = looks.section_tree * _PARTS + looks.section_part
-    bits = sum(1 << inputs.DEFECTS.index(name) for name in _ROTS_WOOD)
-    seen = (parts.defects & bits) != 0
-    touched = np.flatnonzero(seen | (parts.taxon >= 0) | np.isin(key, sections))
-    rows = touched[np.argsort(key[touched], kind="stable")]
-    at = place_of(key[rows], sections)
-    known = at >= 0
-    basis = np.select([known, seen[rows]], [0, 1], 2)
-
-    def section(values: Floats) -> pa.Array:
-        taken = values[np.maximum(at, 0)] if len(values) else np.zeros(len(rows))
-        return optional(taken, known)
-
-    nothing = pa.nulls(len(rows), pa.float64())
-    return {
-        "tree_key": evidence.trees[parts.tree[rows]],
-        "part": parts.part[rows],
-        "basis": labels(basis, BASES),
-        "rot": parts.rot[rows],
-        "taxon_id": labels(parts.taxon[rows], parameters.catalogue.taxon_id),
-        "decayed_share": section(looks.sections.decayed_share),
-        # The range comes with the distribution of decay; a single section has none.
-        "decayed_share_low": nothing,
-        "decayed_share_high": nothing,
-        "diameter_cm": section(looks.sections.diameter),
-        "thinnest_shell_cm": section(looks.sections.thinnest_shell),
-        "opening_share": section(looks.sections.opening),
     }
 
 

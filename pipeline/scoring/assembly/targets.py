@@ -14,7 +14,7 @@ from pipeline.scoring.consequence.severity import (
     consequence_words,
     harm_of_impact,
 )
-from pipeline.scoring.failure.bands import yearly_probability
+from pipeline.scoring.failure.bands import YearlyProbability
 from pipeline.scoring.impact.likelihood import impact_words
 from pipeline.scoring.impact.occupancy import Presence, ZoneCounts, occupied, presence
 from pipeline.scoring.impact.reach import (
@@ -286,11 +286,17 @@ class Judged:
     of_tree: TreeHarm
 
 
-def judge(pairs: Pairs, evidence: Evidence, parameters: Parameters) -> Judged:
-    """Words and harm of each pair; the harm of pairs sums to that of their tree."""
+def judge(
+    pairs: Pairs, evidence: Evidence, chance: YearlyProbability, parameters: Parameters
+) -> Judged:
+    """Words and harm of each pair; the harm of pairs sums to that of their tree.
+
+    Parameters
+    ----------
+    chance : yearly chance of failure of each row of `evidence.words`.
+    """
     failure = evidence.words.word[pairs.row]
     told = evidence.words.points[pairs.row]
-    chance = yearly_probability(failure, parameters.failure.bands)
     _, _, if_fails = conditional_harm(
         pairs.tree,
         pairs.part,
@@ -301,17 +307,18 @@ def judge(pairs: Pairs, evidence: Evidence, parameters: Parameters) -> Judged:
     starts = np.ones(len(pairs.row), np.bool_)
     starts[1:] = pairs.row[1:] != pairs.row[:-1]
     rows = np.flatnonzero(starts)
+    of = pairs.row[rows]
     total = tree_harm(
         pairs.tree[rows],
         if_fails,
-        probability=(chance.low[rows], chance.middle[rows], chance.high[rows]),
+        probability=(chance.low[of], chance.middle[of], chance.high[of]),
         trees=count,
     )
     weight = pairs.direction_share * pairs.struck
     group = np.cumsum(starts) - 1
     sums = np.bincount(group, weights=weight, minlength=len(rows))
     scale = np.divide(if_fails, sums, out=np.zeros(len(rows)), where=sums > 0)
-    harm = chance.middle * weight * (scale[group] if len(rows) else 1.0)
+    harm = chance.middle[pairs.row] * weight * (scale[group] if len(rows) else 1.0)
     points = pair_points(failure, told, pairs, parameters)
     joint = likelihood(failure, pairs.impact, parameters.failure.matrices)
     return Judged(

@@ -13,7 +13,8 @@ import pyarrow as pa
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.columns import day_text, place_of, texts, whole
-from pipeline.scoring.assembly.evidence import STRENGTH, WITNESSES
+from pipeline.scoring.assembly.evidence import MECHANICS, STRENGTH, WITNESSES
+from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
 from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
@@ -47,6 +48,7 @@ class Thread:
     sightings: Sightings
     looks: Looks
     zones: pa.Table
+    balance: Balance
     works: Works
     on: Terms
     parameters: Parameters
@@ -62,11 +64,6 @@ class Thread:
         sets = np.full(len(self.row.trees), -1, np.int64)
         sets[self.own] = self.first_set + np.arange(len(self.own))
         return sets
-
-    @cached_property
-    def fungus_names(self) -> tuple[str, ...]:
-        """Names of the taxa."""
-        return self.parameters.failure.names
 
     def write(self, facts: Facts) -> None:
         """Write all links, in the order of the thread."""
@@ -89,7 +86,7 @@ class Thread:
         position, attachment = texts(table, "position"), texts(table, "attachment")
         count = whole(table, "count")
         catalogue = self.parameters.failure.catalogue.taxon_id
-        accepted = dict(zip(catalogue, self.fungus_names, strict=True))
+        accepted = dict(zip(catalogue, self.parameters.failure.names, strict=True))
         for row, at in self._rows_of_sightings():
             facts.add(at, "seen_sighting", {
                 "name": accepted.get(told[row] or "") or names[row],
@@ -108,8 +105,8 @@ class Thread:
                 height = {"height_m": float(trees.height[tree])}
                 facts.add(at, "seen_height_filled", height, assumed=True)
             if np.isnan(trees.dbh[tree]) and trees.rated[tree]:
-                dbh = {"dbh_cm": float(trees.dbh_used[tree])}
-                facts.add(at, "seen_dbh_filled", dbh, assumed=True)
+                size = {"dbh_cm": float(trees.dbh_used[tree])}
+                facts.add(at, "seen_dbh_filled", size, assumed=True)
 
     def _rows_of_sightings(self) -> Iterator[tuple[int, int]]:
         known = np.flatnonzero(self.sightings.tree >= 0)
@@ -149,7 +146,7 @@ class Thread:
             # The rot is heard of all taxa together: the first of them need not be one that does it.
             does = self.parameters.failure.catalogue.rot[taxon] == parts.rot[row]
             facts.add(at, "fungus_at_work", {
-                "name": self.fungus_names[taxon] if does else None,
+                "name": self.parameters.failure.names[taxon] if does else None,
                 "probability": self._fungus_share[row],
                 "rot": ROT_WORDS[parts.rot[row]],
                 "code": f"R{parts.code[row]}",
@@ -189,6 +186,7 @@ class Thread:
         for rows, at in self._fungi((parts.taxon >= 0) & ~parts.measured):
             names = "|".join(inputs.PARTS[parts.part[n]] for n in rows)
             facts.add(at, "wood_not_measured", {"part": names})
+        tell_wood(facts, self.balance, self.row.evidence, self.place)
 
     def _fungi(self, wanted: Flags) -> Iterator[tuple[list[int], int]]:
         """Rows of the part evidence of each tree, fungus and rot, with the fact set."""
@@ -217,6 +215,7 @@ class Thread:
             }, source=sources[rule])  # fmt: skip
             if spoken.act_at_once[row]:
                 facts.add(at, "failure_act_at_once", {"part": part}, source=sources[rule])
+        tell_holding(facts, self.balance, self.parameters, self.place)
         bands, years = self.parameters.failure.bands, self.parameters.time_frame_years
         for at, pair in self._worst():
             failure = int(self.row.judged.failure[pair])
@@ -236,7 +235,7 @@ class Thread:
         formulae = order[spoken.witness[order] == STRENGTH]
         place = spoken.tree[formulae] * len(inputs.PARTS) + spoken.part[formulae]
         _, first = np.unique(place, return_index=True)
-        speaks: Flags = spoken.witness != STRENGTH
+        speaks: Flags = (spoken.witness != STRENGTH) & (spoken.witness != MECHANICS)
         speaks[formulae[first]] = True
         return speaks
 
@@ -266,8 +265,7 @@ class Thread:
                     "direction_share": float(pairs.direction_share[pair]),
                     "impact": word(ImpactWord(pairs.impact[pair])),
                 })  # fmt: skip
-            more = int(zones[pairs.tree[pair]]) - 1
-            if more:
+            if (more := int(zones[pairs.tree[pair]]) - 1) > 0:
                 facts.add(at, "target_more", {"count": more})
             diameter = float(pairs.diameter[pair])
             facts.add(at, "consequence_of_part", {
@@ -367,8 +365,7 @@ class Thread:
             season = int(on.season.rule[number])
             if season >= 0 and on.season.lifted[number]:
                 rule = seasons[season]
-                told = {"code": rule.code, "lifted_by": rule.lifted_by}
-                facts.add(at, "season_lifted", told)
+                facts.add(at, "season_lifted", {"code": rule.code, "lifted_by": rule.lifted_by})
             elif season >= 0:
                 day = day_text(int(on.season.not_before[number]))
                 facts.add(at, "season_closed", {"code": seasons[season].code, "not_before": day})

@@ -16,7 +16,7 @@ from pipeline.units import Flags, Floats, Ints, Words
 
 TREE_COLUMNS = (
     "tree_key", "tree_id", "x_m", "y_m", "place_doubtful", "species", "genus", "wood", "dbh_cm",
-    "height_m", "crown_width_m", "condition", "status", "wires", "voltage_v", "notes",
+    "height_m", "crown_width_m", "stems", "condition", "status", "wires", "voltage_v", "notes",
     "last_inspected_on",
 )  # fmt: skip
 RATED = ("standing", "dead")

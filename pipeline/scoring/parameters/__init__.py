@@ -4,8 +4,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.published.table import Library
+from pipeline.scoring.parameters.decay import DecayParameters, decay_parameters
 from pipeline.scoring.parameters.failure import FailureParameters, failure_parameters
+from pipeline.scoring.parameters.mechanics import MechanicsParameters, mechanics_parameters
 from pipeline.scoring.parameters.sighted import SightedParameters, sighted_parameters
+from pipeline.scoring.parameters.site import SiteParameters, site_parameters
 from pipeline.scoring.parameters.targets import TargetParameters, target_parameters
 from pipeline.scoring.parameters.which_tree import WhichTreeParameters, which_tree_parameters
 from pipeline.scoring.parameters.work import WorkParameters, work_parameters
@@ -27,6 +30,9 @@ class Parameters:
     """
 
     failure: FailureParameters
+    decay: DecayParameters
+    mechanics: MechanicsParameters
+    site: SiteParameters
     sighted: SightedParameters
     which_tree: WhichTreeParameters
     target: TargetParameters
@@ -52,8 +58,12 @@ def build(settings: RunSettings, library: Library) -> Parameters:
     quarters = settings.first_quarter.following(city.planning.quarters)
     region = city.city.region.strip().lower()
     failure = failure_parameters(library)
+    mechanics = mechanics_parameters(library)
     return Parameters(
         failure=failure,
+        decay=decay_parameters(library),
+        mechanics=mechanics,
+        site=site_parameters(library, city.city.wind, mechanics.fragility),
         sighted=sighted_parameters(library, region=region, trust=failure.trust),
         which_tree=which_tree_parameters(
             library,

@@ -1,0 +1,394 @@
+"""Does what is left of a tree hold in the winds of its place: witness B of trees with evidence.
+
+Rows are those of `wood.Wood`: the four parts of each tree. Roots, butt and stem are computed, over
+every state of decay and rot; a branch fails by a base rate that its decay raises. Mechanics speaks
+a word only of parts whose decay something tells, of dead stems, and of roots seen cut: of the rest
+it knows nothing that it does not know of any tree. Of branches it speaks none: a base rate is one
+of all trees, and by itself lies near the lowest limit.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.scoring.assembly.columns import NO_DAY, day_number, labels, optional, small
+from pipeline.scoring.assembly.evidence import Evidence
+from pipeline.scoring.assembly.looks import Looks
+from pipeline.scoring.assembly.trees import Trees
+from pipeline.scoring.assembly.wind_load import (
+    REASONS,
+    Chances,
+    SoundTrees,
+    beyond_mechanics,
+    of_inventory,
+    season_shares,
+)
+from pipeline.scoring.assembly.wood import Wood
+from pipeline.scoring.assembly.wood_evidence import PARTS
+from pipeline.scoring.decay.anchorage import anchorage_kept, dead_kept
+from pipeline.scoring.decay.instruments import ROTS
+from pipeline.scoring.decay.residual import strength_kept
+from pipeline.scoring.failure.hearsay import FUNGUS
+from pipeline.scoring.mechanics.branches import branch_chance, large_branch_chance
+from pipeline.scoring.mechanics.fragility import critical_gust
+from pipeline.scoring.mechanics.lookup import (
+    Expected,
+    SoundParts,
+    sound_parts,
+    state_chances,
+    summarise,
+)
+from pipeline.scoring.mechanics.words import words_of
+from pipeline.scoring.parameters import Parameters
+from pipeline.scoring.parameters.failure import DEFECTS
+from pipeline.terms import FailureWord, Part
+from pipeline.units import Flags, Floats, Ints, Words
+
+YEAR, YEARS = 1.0, 3.0
+_ROOTS, _STEM = 0, 1
+_BATCH = 512
+_DAYS_A_YEAR = 365.25
+_LEAST_KEPT, _STEPS = 1e-3, 241
+_ROT_OF = np.arange(1, len(ROTS) + 1, dtype=np.int8)  # terms.RotType of each of ROTS
+
+
+@dataclass(frozen=True)
+class Holding:
+    """What mechanics finds of each row of `Wood`, each shape (rows,).
+
+    Parameters
+    ----------
+    reason : place in REASONS, -1 where the part is computed.
+    gust : that fells half of such trees at the mean decay [m/s], NaN for branches.
+    chance : within a year, over the states of decay; NaN where not applicable.
+    three : within three years.
+    word : FailureWord, 0 where it does not speak.
+    trees : loads of the trees, by place in Evidence.trees.
+    dead : trees that are dead, likewise.
+    """
+
+    reason: Words
+    gust: Floats
+    chance: Expected
+    three: Floats
+    word: Words
+    trees: SoundTrees
+    dead: Flags
+
+    @property
+    def applicable(self) -> Flags:
+        """Rows of which mechanics speaks at all."""
+        return ~np.isnan(self.chance.mean)
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Roots, butts and stems that are computed, each shape (rows,)."""
+
+    at: Ints
+    place: Ints
+    roots: Flags
+    dead: Flags
+    stood: Floats
+    parts: SoundParts
+    spread: Floats
+
+
+def holding(
+    wood: Wood, evidence: Evidence, looks: Looks, trees: Trees, parameters: Parameters
+) -> Holding:
+    """Chances and words of all parts of trees with evidence."""
+    keys, site, mechanics = evidence.trees, parameters.site, parameters.mechanics
+    sound = of_inventory(keys, trees, site.wet, mechanics)
+    beyond = beyond_mechanics(keys, trees, mechanics)
+    years = _years_dead(keys, looks, trees, parameters)
+    rows = _computed(wood, sound, beyond, years, _changed(keys, looks), parameters)
+    count = len(wood.tree)
+    # Mean, 10 %, median, 90 %, in three years, and the share of each word.
+    found = np.full((count, 9), np.nan)
+    chances = Chances(site.gusts, mechanics.wind)
+    for start in range(0, len(rows.at), _BATCH):
+        some = _take(rows, slice(start, start + _BATCH))
+        found[some.at] = _over_states(some, wood, sound.wood, chances, parameters)
+    branch = np.flatnonzero((wood.part == Part.BRANCH) & (beyond[np.arange(count) // PARTS] < 0))
+    found[branch] = _branches(branch, wood, sound.wood, ~np.isnan(years), looks, evidence,
+                              parameters)  # fmt: skip
+    gust = np.full(count, np.nan)
+    gust[rows.at] = _critical(rows, wood, parameters)
+    reason = np.repeat(beyond, PARTS)
+    reason[branch] = REASONS.index("branch_rate")
+    # Clipping leaves zeros with a sign, which no table should show.
+    found += 0.0
+    chance = Expected(found[:, 0], found[:, 1], found[:, 2], found[:, 3], found[:, 5:])
+    limits = mechanics.limits
+    word = words_of(chance.mean, chance.median, limits.yearly, limits.imminent_median)
+    at_most = parameters.failure.hearsay.word[FUNGUS]
+    word = np.where(wood.told.heard, np.minimum(word, at_most), word)
+    speaks = _speaks(wood, evidence, ~np.isnan(years))
+    return Holding(
+        reason=reason,
+        gust=gust,
+        chance=chance,
+        three=found[:, 4],
+        word=small(np.where(speaks, word, 0)),
+        trees=sound,
+        dead=~np.isnan(years),
+    )
+
+
+def _speaks(wood: Wood, evidence: Evidence, dead: Flags) -> Flags:
+    """Rows of which mechanics says a word."""
+    count, parts = len(wood.tree), evidence.parts
+    spoken = np.zeros(count, np.bool_)
+    spoken[parts.tree * PARTS + parts.part] = True
+    found = np.zeros(count, np.bool_)
+    found[wood.evidence] = True
+    # What may be of another tree speaks where it is loud enough for the other witness to hear.
+    found &= spoken | wood.told.told
+    found |= spoken & (wood.told.lost > 0)
+    stem = np.arange(count) % PARTS == Part.STEM
+    found |= stem & spoken & np.repeat(dead, PARTS)
+    found[wood.part == Part.BRANCH] = False
+    return found
+
+
+def _years_dead(keys: Ints, looks: Looks, trees: Trees, parameters: Parameters) -> Floats:
+    """Years since each tree died, NaN where it lives, shape (trees with evidence,)."""
+    rows = looks.defects
+    told = (rows.defect == DEFECTS.index("dead_tree")) & rows.latest & ~looks.hearsay
+    dead = trees.dead[keys] | np.isin(keys, rows.tree[told])
+    # The inventory does not say since when: the day of its row is that of another look.
+    told &= rows.look >= 0
+    today = day_number(parameters.as_of)
+    first = np.full(len(trees), today)
+    dated = told & (looks.defect_day != NO_DAY)
+    np.minimum.at(first, rows.tree[dated], looks.defect_day[dated])
+    since = np.maximum(today - first[keys], 0) / _DAYS_A_YEAR
+    return np.where(dead, parameters.site.dead_years + since, np.nan)
+
+
+def _changed(keys: Ints, looks: Looks) -> Flags:
+    """Rows whose strength changed of late: that they stood so far says little, (rows,)."""
+    rows = looks.defects
+    fresh = np.isin(rows.defect, [DEFECTS.index(name) for name in ("crack", "split")])
+    roots = rows.soil_moved | rows.roots_broken | (rows.defect == DEFECTS.index("root_damage"))
+    told = rows.latest & ~looks.hearsay & (fresh | roots)
+    found = np.zeros(len(keys) * PARTS, np.bool_)
+    part = np.where(roots & ~fresh, Part.ROOTS, rows.part)
+    at = np.flatnonzero(told & np.isin(rows.tree, keys))
+    found[np.searchsorted(keys, rows.tree[at]) * PARTS + part[at]] = True
+    return found
+
+
+def _computed(
+    wood: Wood,
+    sound: SoundTrees,
+    beyond: Words,
+    years: Floats,
+    changed: Flags,
+    parameters: Parameters,
+) -> _Rows:
+    mechanics = parameters.mechanics
+    place = np.arange(len(wood.tree)) // PARTS
+    at = np.flatnonzero((wood.part != Part.BRANCH) & (beyond[place] < 0))
+    place = place[at]
+    roots = wood.part[at] == Part.ROOTS
+    column = np.where(roots, _ROOTS, _STEM)
+    dead = ~np.isnan(years[place])
+    kept = dead_kept(years[place], roots=roots, loss=mechanics.anchorage)
+    capacity = sound.capacity[place, column] + np.log(kept)
+    stood = np.where(dead | changed[at], 0.0, mechanics.fragility.stood)
+    return _Rows(
+        at=at,
+        place=place,
+        roots=roots,
+        dead=dead,
+        stood=stood,
+        parts=sound_parts(capacity, np.exp(sound.ln_profile[place]), mechanics.wind),
+        spread=sound.spread[place, column],
+    )
+
+
+def _take(rows: _Rows, which: slice | Ints) -> _Rows:
+    p = rows.parts
+    return _Rows(
+        rows.at[which], rows.place[which], rows.roots[which], rows.dead[which], rows.stood[which],
+        SoundParts(p.capacity[which], p.ln_profile[which], p.ln_speed[which]), rows.spread[which],
+    )  # fmt: skip
+
+
+def _over_states(
+    rows: _Rows, wood: Wood, woods: Words, chances: Chances, parameters: Parameters
+) -> Floats:
+    """Mean, band, three years and words of rows, shape (rows, 9)."""
+    grid = parameters.decay.law.grid
+    weights = _weights(rows.at, wood)
+    p = np.zeros((2, *weights.shape))
+    load = np.where(rows.dead, 2, woods[rows.place].astype(np.int64))
+    alike = np.stack([rows.spread, rows.stood, load.astype(np.float64), rows.roots], axis=1)
+    kinds, which = np.unique(alike, axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    for number, (spread, stood, kind, roots) in enumerate(kinds):
+        mine = np.flatnonzero(which == number)
+        loads = season_loads(int(kind), parameters)
+        for rot in range(len(ROTS)):
+            some = mine[(weights[mine, rot] > 0).any(axis=1)]
+            if not some.size:
+                continue
+            kept, zones = _kept(rows.at[some], wood, rot, grid.x, parameters, roots=roots > 0)
+            parts = _take(rows, some).parts
+            for years, into in ((YEAR, p[0]), (YEARS, p[1])):
+                seasons = chances.seasons(float(spread), float(stood), years)
+                into[some, rot] = state_chances(
+                    seasons, loads, parts, np.log(kept), zones, parameters.mechanics.wind
+                )
+    return _summarised(p[0], p[1], weights, parameters)
+
+
+def _summarised(one: Floats, three: Floats, weights: Floats, parameters: Parameters) -> Floats:
+    """Numbers of rows from chances and weights of states and rots, (rows, rots, cells)."""
+    flat = weights.reshape(len(weights), -1)
+    order = np.argsort(one.reshape(len(one), -1), axis=1, kind="stable")
+    p = np.take_along_axis(one.reshape(len(one), -1), order, axis=1)
+    told = summarise(p, np.take_along_axis(flat, order, axis=1), parameters.mechanics.limits.yearly)
+    in_three = (three.reshape(len(three), -1) * flat).sum(axis=1)
+    return np.column_stack(
+        [told.mean, told.low, told.median, told.high, np.minimum(in_three, 1.0), told.words]
+    )
+
+
+def _weights(at: Ints, wood: Wood) -> Floats:
+    """Weights of rots and states of rows of `Wood`, (rows, rots, cells); the prior's is white."""
+    found = np.zeros((len(at), len(ROTS), wood.masses.shape[1]))
+    found[:, 0] = wood.masses[at]
+    place = np.searchsorted(wood.evidence, at)
+    place = np.minimum(place, max(len(wood.evidence) - 1, 0))
+    own = np.isin(at, wood.evidence)
+    found[own] = wood.by_rot[place[own]]
+    return np.asarray(found / found.sum(axis=(1, 2), keepdims=True))
+
+
+def season_loads(kind: int, parameters: Parameters) -> Floats:
+    """Load of the two seasons over that in leaf; kind 2 is a dead tree."""
+    mechanics = parameters.mechanics
+    if kind > 1:
+        return np.full(2, mechanics.anchorage.dead_load)
+    return np.array([1.0, mechanics.wind.leafless[kind]])
+
+
+def _kept(
+    at: Ints, wood: Wood, rot: int, x: Floats, parameters: Parameters, *, roots: bool
+) -> tuple[Floats, Floats]:
+    """Strength kept in each state, (rows or 1, cells, zones), and the weights of the zones."""
+    mechanics = parameters.mechanics
+    if roots:
+        held = 1.0 - wood.told.lost[at]
+        every = x if (held == 1.0).all() else 1.0 - (1.0 - x) * held[:, None]
+        kept = anchorage_kept(np.atleast_2d(every), mechanics.anchorage)
+        return kept[..., None], np.ones(1)
+    zone = mechanics.zone
+    opening, offset = wood.opening[at], wood.offset[at]
+    if (opening == 0).all() and np.isnan(offset).all():
+        return strength_kept(x, _ROT_OF[rot], zone)[None], zone.weights
+    told = np.where(np.isnan(offset), zone.eccentricity, offset)[:, None]
+    kept = strength_kept(
+        np.broadcast_to(x, (len(at), len(x))), _ROT_OF[rot], zone,
+        opening=np.broadcast_to(opening[:, None], (len(at), len(x))),
+        offset=np.broadcast_to(told, (len(at), len(x))),
+    )  # fmt: skip
+    # More decay never strengthens: a cut through the wall of a sound section is told as its own.
+    return np.minimum.accumulate(kept, axis=1), zone.weights
+
+
+def _critical(rows: _Rows, wood: Wood, parameters: Parameters) -> Floats:
+    """Gust that fells half of such trees at the mean decay [m/s], (rows,)."""
+    mechanics, mean = parameters.mechanics, wood.summary.mean[rows.at]
+    rot = _weights(rows.at, wood).sum(axis=2).argmax(axis=1)
+    zone, offset = mechanics.zone, wood.offset[rows.at]
+    stem = strength_kept(
+        mean, _ROT_OF[rot], zone, opening=wood.opening[rows.at],
+        offset=np.where(np.isnan(offset), zone.eccentricity, offset),
+    )  # fmt: skip
+    held = 1.0 - (1.0 - mean) * (1.0 - wood.told.lost[rows.at])
+    kept = np.where(
+        rows.roots,
+        np.log(anchorage_kept(held, mechanics.anchorage)),
+        np.log(stem) @ zone.weights,
+    )
+    load = np.where(rows.dead, np.log(mechanics.anchorage.dead_load), 0.0)
+    return critical_gust(rows.parts.capacity + kept - load, rows.parts.ln_profile, mechanics.wind)
+
+
+def _branches(
+    at: Ints,
+    wood: Wood,
+    woods: Words,
+    dead: Flags,
+    looks: Looks,
+    evidence: Evidence,
+    parameters: Parameters,
+) -> Floats:
+    """Chance of losing a large branch, as `_over_states`; at each strength kept once."""
+    mechanics, grid = parameters.mechanics, parameters.decay.law.grid
+    place = at // PARTS
+    weak = looks.defects.latest & ~looks.hearsay
+    weak &= looks.defects.defect == DEFECTS.index("weak_union")
+    loose = np.isin(evidence.trees[place], looks.defects.tree[weak])
+    factor = np.where(loose, mechanics.branches.weak_union, 1.0)[:, None, None]
+    zone = mechanics.zone
+    found = np.empty((2, len(at), len(ROTS), grid.cells + 1))
+    kind = np.where(dead[place], 2, woods[place].astype(np.int64))
+    for one in np.unique(kind):
+        each = branch_states(int(one), parameters)
+        kept = [np.log(strength_kept(grid.x, _ROT_OF[[n]], zone)) for n in range(len(ROTS))]
+        for number, table in enumerate(each):
+            states = [np.interp(k, table[0], table[1]) @ zone.weights for k in kept]
+            found[number, kind == one] = np.stack(states)
+    found = large_branch_chance(np.minimum(found * factor, 1.0), mechanics.branches)
+    if not len(at):
+        return np.empty((0, 9))
+    return _summarised(found[0], found[1], _weights(at, wood), parameters)
+
+
+def branch_states(kind: int, parameters: Parameters) -> list[tuple[Floats, Floats]]:
+    """Chance of losing a branch in one and in three years by the logarithm of strength kept."""
+    mechanics = parameters.mechanics
+    kept = np.geomspace(_LEAST_KEPT, 1.0, _STEPS)
+    no = np.zeros(len(kept), np.bool_)
+    loads = np.broadcast_to(season_loads(kind, parameters), (len(kept), 2))
+    return [
+        (
+            np.log(kept),
+            branch_chance(
+                kept, no | (kind > 1), loads, parameters.site.gusts, mechanics.branches,
+                season_shares=season_shares(mechanics.wind), years=years, weak_union=no,
+            ),
+        )
+        for years in (YEAR, YEARS)
+    ]  # fmt: skip
+
+
+def holding_columns(wood: Wood, held: Holding) -> dict[str, object]:
+    """Columns of scoring.mechanics for trees with evidence."""
+    known = held.applicable
+    place = np.arange(len(wood.tree)) // PARTS
+    words = [word.name.lower() for word in FailureWord]
+    return {
+        "tree_key": wood.tree,
+        "part": wood.part,
+        "applicable": known,
+        "reason": labels(held.reason, REASONS),
+        "critical_gust_m_per_s": optional(held.gust, ~np.isnan(held.gust)),
+        "p1": optional(held.chance.mean, known),
+        "p1_low": optional(held.chance.low, known),
+        "p1_high": optional(held.chance.high, known),
+        "p3": optional(held.three, known),
+        "failure": pa.array(held.word, mask=held.word == 0),
+        **{
+            f"share_{name}": optional(held.chance.words[:, n], known)
+            for n, name in enumerate(words)
+        },
+        "height_filled": held.trees.sizes.height_filled[place],
+        "crown_filled": held.trees.sizes.crown_filled[place],
+    }

@@ -1,0 +1,158 @@
+"""Trees before the wind: load of the crown against what sound roots and stem bear."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pipeline.scoring.assembly.columns import dictionary, numbers, whole
+from pipeline.scoring.assembly.trees import Trees
+from pipeline.scoring.mechanics.allometry import BROADLEAF, TreeSizes, tree_sizes
+from pipeline.scoring.mechanics.applicable import KINDS, not_applicable
+from pipeline.scoring.mechanics.fragility import Gusts, ln_capacity, load_multiplier, spread_of
+from pipeline.scoring.mechanics.lookup import ChanceTable, chance_table
+from pipeline.scoring.mechanics.resistance import root_moment, stem_moment, strength_rows
+from pipeline.scoring.mechanics.wind import WindLoad, crown_load
+from pipeline.scoring.parameters.mechanics import MechanicsParameters
+from pipeline.units import Floats, Ints, Words
+
+NO_WOOD_RINGS = ("palm", "other")
+
+
+@dataclass(frozen=True)
+class SoundTrees:
+    """Trees as if nothing of them were decayed, each shape (trees,).
+
+    Parameters
+    ----------
+    capacity : of roots, and of butt and stem, see fragility.ln_capacity, (trees, 2).
+    spread : likewise, see fragility.spread_of, (trees, 2).
+    ln_profile : logarithm of the wind at the crown over that at 10 m.
+    """
+
+    wood: Words
+    sizes: TreeSizes
+    capacity: Floats
+    spread: Floats
+    ln_profile: Floats
+
+
+def sound_trees(
+    diameter_cm: Floats,
+    wood: Words,
+    rupture_mpa: Floats,
+    *,
+    height_m: Floats,
+    crown_m: Floats,
+    wet: bool,
+    mechanics: MechanicsParameters,
+) -> SoundTrees:
+    """Loads and resistances of trees; NaN where the diameter is not known."""
+    count, law = len(diameter_cm), mechanics.fragility
+    sizes = tree_sizes(
+        diameter_cm, wood, height_m=height_m, crown_m=crown_m, curves=mechanics.curves
+    )
+    load = crown_load(sizes.height, sizes.crown, wood, mechanics.wind)
+    ground = np.full(count, wet)
+    bears = (
+        root_moment(diameter_cm, sizes.height, wood, wet=ground, resistance=mechanics.resistance),
+        stem_moment(diameter_cm, rupture_mpa, mechanics.resistance),
+    )
+    no = np.zeros(count, np.bool_)
+    capacity, spread = [], []
+    for roots, moment in zip((~no, no), bears, strict=True):
+        k = load_multiplier(diameter_cm, wood, roots=roots, fragility=law)
+        capacity.append(ln_capacity(moment, load.base, k))
+        # A pull test narrows the spread only with its result, which no input carries.
+        spread.append(
+            spread_of(
+                roots=roots, pulled=no, no_height=sizes.height_filled,
+                no_crown=sizes.crown_filled, fragility=law,
+            )
+        )  # fmt: skip
+    return SoundTrees(
+        wood=wood,
+        sizes=sizes,
+        capacity=np.stack(capacity, axis=1),
+        spread=np.stack(spread, axis=1),
+        ln_profile=np.log(load.profile),
+    )
+
+
+def of_inventory(keys: Ints, trees: Trees, wet: bool, mechanics: MechanicsParameters) -> SoundTrees:
+    """Some trees of the inventory, measured where they were."""
+    wood = np.where(trees.wood[keys] < 0, BROADLEAF, trees.wood[keys]).astype(np.int8)
+    height = numbers(trees.table, "height_m")[keys]
+    crown = trees.crown[keys]
+    return sound_trees(
+        trees.dbh[keys],
+        wood,
+        ruptures(keys, wood, trees, mechanics),
+        height_m=np.where(height > 0, height, np.nan),
+        crown_m=np.where(crown > 0, crown, np.nan),
+        wet=wet,
+        mechanics=mechanics,
+    )
+
+
+def ruptures(keys: Ints, wood: Words, trees: Trees, mechanics: MechanicsParameters) -> Floats:
+    """Strength of the wood of each tree [MPa]: its species, else its genus, else its wood."""
+    species, names = dictionary(trees.table, "species")
+    at = species[keys]
+    told = [*(name or "" for name in names), *(name or "" for name in trees.genera), ""]
+    genus = trees.genus[keys]
+    place = np.where(at >= 0, at, np.where(genus >= 0, len(names) + genus, len(told) - 1))
+    known = np.zeros((len(told), 2), np.int64)
+    for kind in (0, 1):
+        woods = np.full(len(told), kind, np.int8)
+        known[:, kind] = strength_rows(tuple(told), woods, mechanics.strength)
+    return mechanics.strength.rupture[known[place, wood]]
+
+
+def beyond_mechanics(keys: Ints, trees: Trees, mechanics: MechanicsParameters) -> Words:
+    """Place in KINDS of why mechanics says nothing of a tree, -1 where it does; (trees,)."""
+    wood, labels = dictionary(trees.table, "wood")
+    ringless = np.array([*(label in NO_WOOD_RINGS for label in labels), False])
+    no = np.zeros(len(keys), np.bool_)
+    return not_applicable(
+        palm=ringless[wood[keys]],
+        multi_stem=whole(trees.table, "stems")[keys] > 1,
+        # Poles are not rated, and no input tells that a tree was topped.
+        pole=no,
+        topped=no,
+        diameter_cm=trees.dbh[keys],
+        rules=mechanics.applicability,
+    )
+
+
+REASONS = (*KINDS, "branch_rate")
+
+
+@dataclass
+class Chances:
+    """Tables of chances for one climate, each made when it is first asked for."""
+
+    gusts: Gusts
+    wind: WindLoad
+
+    @cached_property
+    def _made(self) -> dict[tuple[float, float, float, float], ChanceTable]:
+        return {}
+
+    def of(self, spread: float, stood: float, years: float, season: float) -> ChanceTable:
+        """Table of one spread, years stood, years to come, and season's share."""
+        key = (spread, stood, years, season)
+        if key not in self._made:
+            self._made[key] = chance_table(
+                self.gusts, self.wind, spread=spread, stood=stood, years=years, season=season
+            )
+        return self._made[key]
+
+    def seasons(self, spread: float, stood: float, years: float) -> tuple[ChanceTable, ...]:
+        """In leaf and without."""
+        return tuple(self.of(spread, stood, years, share) for share in season_shares(self.wind))
+
+
+def season_shares(wind: WindLoad) -> tuple[float, float]:
+    """Share of the year's gusts in leaf, and without."""
+    return wind.leaf_on_share, 1.0 - wind.leaf_on_share

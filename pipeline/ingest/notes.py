@@ -24,7 +24,7 @@ from pipeline.ingest.notes_lexicon import (
     Span,
 )
 from pipeline.ingest.notes_reading import Reading
-from pipeline.ingest.notes_scope import FORMER, STATED
+from pipeline.ingest.notes_scope import ELSEWHERE, FORMER, STATED
 from pipeline.ingest.notes_text import folded, plain, words_of
 from pipeline.published.table import Library
 from pipeline.units import Ints
@@ -185,6 +185,8 @@ class NoteReader:
         )  # fmt: skip
         found = []
         for hit, polarity, where, beside in said:
+            if polarity == ELSEWHERE:
+                continue
             found.append(_found(text, reading, hit, polarity, where))
             for place in beside:
                 more = _found(text, reading, replace(hit, first=place.first), polarity, where)

@@ -26,10 +26,13 @@ def answered(reading: Reading, found: Sequence[Span[Cue]]) -> dict[int, str]:
     segment = reading.words.segment
     for answer in found:
         key = answer.first - 1
-        for hit in reading.hits:
-            if since <= hit.first and hit.last <= answer.first:
-                if segment[hit.first] == segment[key] and answer.first - hit.last <= _KEY_WORDS:
-                    told[hit.first] = answer.phrase.means.polarity
+        told |= {
+            hit.first: answer.phrase.means.polarity
+            for hit in reading.hits
+            if since <= hit.first <= hit.last <= answer.first
+            and segment[hit.first] == segment[key]
+            and answer.first - hit.last <= _KEY_WORDS
+        }
         since = answer.last
     return told
 

@@ -2,7 +2,8 @@
 
 A word of a table may begin or end with a star: then it is a part of a longer word, as in German
 compounds. Phrases are words in a row; small words of their language may stand between them. A
-phrase after a ^ only counts where a sentence or a part between commas begins with it.
+phrase after a ^ only counts where a sentence or a part between commas begins with it. A word in
+<angles> stands for all words of its language that notes_language gives that use.
 """
 
 from collections import defaultdict
@@ -14,6 +15,7 @@ import numpy as np
 from rapidfuzz.distance import Levenshtein
 from rapidfuzz.process import cdist
 
+from pipeline.ingest.notes_cells import STARRED_NAME_LETTERS, starred_words, without_umlauts
 from pipeline.ingest.notes_text import Words, words_of
 from pipeline.published.table import Library, PublishedTable
 
@@ -25,7 +27,6 @@ _FOREIGN_LETTERS = 7
 # One slip of the pen is forgiven in words at least this long.
 _MISSPELT_LETTERS = 8
 _LONG_DANGER_LETTERS = 5
-_STARRED_NAME_LETTERS = 6
 # What the words of danger mean as findings, by the meaning of their table; else danger itself.
 _OF_DANGER = {
     "a part hangs loose": "hanging_branch",
@@ -40,7 +41,6 @@ _OF_DANGER = {
     "touches a line": "obstruction",
     "a fungus of the most serious code": FUNGUS,
 }
-_UMLAUTS = (("ae", "a"), ("oe", "o"), ("ue", "u"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +251,7 @@ class Lexicon:
             if len(words) == 2 and words[1] not in {"sp", "spp"}:  # noqa: PLR2004
                 self._add("meanings", f"{words[0][0]} {words[1]}", LATIN, meaning)
             return
-        if language == "de" and len(words[-1]) >= _STARRED_NAME_LETTERS:
+        if language == "de" and len(words[-1]) >= STARRED_NAME_LETTERS:
             self._add("meanings", " ".join([*words[:-1], words[-1] + "*"]), "de", meaning)
             return
         self._add("meanings", name, language, meaning)
@@ -267,8 +267,8 @@ class Lexicon:
             self._add("cues", row["word"], row["language"], cue)
 
     def _add(self, kind: Kind, text: str, language: str, means: Means) -> None:
-        starred, heads = _starred_words(text.removeprefix(_HEAD)), text.startswith(_HEAD)
-        for words in _without_umlauts(starred) if language == "de" else (starred,):
+        starred, heads = starred_words(text.removeprefix(_HEAD), language), text.startswith(_HEAD)
+        for words in without_umlauts(starred) if language == "de" else (starred,):
             forms = tuple(self._form(word) for word in words)
             letters = sum(len(word.strip("*")) for word in words)
             self._books[kind][forms[0]].append(
@@ -298,6 +298,8 @@ class Lexicon:
                 forms.add(form)
         forms.update(form for part, form in self._within.items() if part in word)
         uses = self._uses.get(word, {})
+        several = {f"<{use}>{language}" for use, those in uses.items() for language in those}
+        forms.update(self._exact[use] for use in several if use in self._exact)
         languages = {language for form in forms for language in self._languages_of[form]}
         languages.update(*uses.values())
         begins = {
@@ -371,29 +373,3 @@ def _cut(word: str, size: int, cut: int) -> str:
     if len(word) < size:
         return ""
     return word[:size] if cut > 0 else word[-size:]
-
-
-def _starred_words(text: str) -> list[str]:
-    """The folded words of a table's cell, stars kept."""
-    words = []
-    for piece in text.split():
-        inside = list(words_of(piece.strip("*")).word)
-        if piece.startswith("*"):
-            inside[0] = "*" + inside[0]
-        if piece.endswith("*"):
-            inside[-1] += "*"
-        words += inside
-    return words
-
-
-def _without_umlauts(words: list[str]) -> Iterable[list[str]]:
-    """German words as they are, and as written where umlauts lost their dots."""
-    yield words
-    bare = words
-    for two, one in _UMLAUTS:
-        bare = [
-            word.replace(two, one) if len(word.strip("*")) >= _STARRED_NAME_LETTERS else word
-            for word in bare
-        ]
-    if bare != words:
-        yield bare

@@ -7,8 +7,10 @@ from pipeline.ingest.notes_lexicon import Cue, Meaning, Place, Span
 from pipeline.ingest.notes_reading import Reading
 
 STATED, SUSPECTED, NEGATED, FORMER = POLARITIES = ("stated", "suspected", "negated", "former")
+# What is told of another tree, a wall or the pavement is no finding of this tree.
+ELSEWHERE = "elsewhere"
 # A denial comes before a doubt ("no suspicion of"), the past before both ("removed?").
-_WEIGHT = (FORMER, NEGATED, SUSPECTED)
+_WEIGHT = (ELSEWHERE, FORMER, NEGATED, SUSPECTED)
 # A part is looked for this many words away, small words not counted.
 _PART_REACH = 5
 # An 'or' as near as this to a finding closes the list that it ends.
@@ -18,7 +20,7 @@ _PAIR_REACH = 1
 
 
 def polarities(reading: Reading) -> list[str]:
-    """The polarity of each finding of a text, in their order."""
+    """The polarity of each finding of a text, in their order; ELSEWHERE if not of this tree."""
     groups = reading.lexicon.spans("cues", reading.words, reading.languages)
     cues: list[Span[Cue]] = [span for group in groups for span in group]
     given = answers(reading, cues)
@@ -39,7 +41,7 @@ def polarities(reading: Reading) -> list[str]:
         }
         answer = told_by_answer.get(hit.first)
         if answer is not None:
-            said = {answer} | (said & {FORMER})
+            said = {answer} | (said & {FORMER, ELSEWHERE})
         told.append(next((word for word in _WEIGHT if word in said), STATED))
     return told
 
@@ -95,6 +97,9 @@ def _reaches(
         return hit.first <= span.first and span.last <= hit.last
     if words.clause[span.first] != words.clause[hit.first]:
         return False
+    if cue.polarity == ELSEWHERE:
+        # 'neighbouring oak with conks': the word that follows it at once parts nothing
+        breaks = [one for one in breaks if one.first != span.last]
     if cue.side == "before":
         return span.last <= hit.first and _forward(reading, span, hit, breaks, backed)
     if not hit.last <= span.first or not _backward(reading, span, hit, breaks, backed):

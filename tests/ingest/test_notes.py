@@ -83,6 +83,16 @@ ENGLISH = [
     ("cavity: N side", "cavity"),
     ("Decay=N, Crack=Y", "-decay; crack"),
     ("Defects: none Fungus: yes", "fungus"),
+    ("Chicken of the woods on neighbouring oak, this tree ok", ""),
+    ("neighboring tree has conks; crack in stem", "crack@stem"),
+    ("adjacent oak with root rot", ""),
+    ("leans into neighbouring tree", "lean@roots"),
+    ("crack in the kerb, conk at base", "fungus@butt"),
+    ("asphalt cracked by roots", ""),
+    ("cracks in the wall behind", ""),
+    ("sidewalk crack, split in main stem", "split@stem"),
+    ("crack in the soil by the root flare", "crack@butt"),
+    ("wound on road side", "girth_wound"),
 ]
 
 GERMAN = [
@@ -149,6 +159,12 @@ GERMAN = [
     ("Faulstelle: nein, Riss: ja", "-decay; crack"),
     ("Pilz: nein Riss: ja Höhlung: nein", "-fungus; crack; -cavity"),
     ("Riss N", "crack"),
+    ("Pilz am Nachbarbaum", ""),
+    ("Riesenporling an benachbarter Buche", ""),
+    ("Nachbarbaum mit Fäule; Riss im Stamm", "crack@stem"),
+    ("Riss im Asphalt", ""),
+    ("Spalt im Gehweg, Stammriss", "crack@stem"),
+    ("Gehweg gerissen, Pilz am Stammfuß", "fungus@butt"),
 ]
 
 FRENCH = [
@@ -205,6 +221,10 @@ FRENCH = [
     ("on ne peut exclure une pourriture", "?decay"),
     ("champignon: non, cavité: oui", "-fungus; cavity"),
     ("Champignon : 0", "-fungus"),
+    ("champignon sur l'arbre voisin", ""),
+    ("arbre voisin avec polypore, cavité au tronc", "cavity@stem"),
+    ("fissure du trottoir", ""),
+    ("fissure dans le bitume, plaie au tronc", "girth_wound@stem"),
 ]
 
 SPANISH = [
@@ -240,6 +260,9 @@ SPANISH = [
     ("herida cerrada", "~girth_wound"),
     ("no se descarta pudrición interna", "?decay"),
     ("hongos: sí, grietas: no", "fungus; -crack"),
+    ("hongos en el árbol vecino", ""),
+    ("grieta en la vereda, grieta en el tronco", "crack@stem"),
+    ("pavimento agrietado por raíces", ""),
 ]
 EXAMPLES = [
     pytest.param(text, expected, id=f"{language}-{text}")
@@ -351,13 +374,13 @@ def test_words_of_the_tables_are_closed() -> None:
     assert set(words.texts("part")) <= {*PARTS, ""}
     assert set(library.table("notes_parts").texts("part")) <= set(PARTS)
     cues = library.table("notes_polarity")
-    assert set(cues.texts("polarity")) == set(_SIGNS)
+    assert set(cues.texts("polarity")) == {*_SIGNS, "elsewhere"}
     assert set(cues.texts("side")) == {
         "before", "after", "after_end", "same", "both", "answer",
     }  # fmt: skip
     assert {word for cell in cues.texts("only") for word in cell.split()} <= meanings
     assert set(library.table("notes_language").texts("use")) == {
-        "filler", "conjunction", "or", "known",
+        "filler", "conjunction", "or", "known", "at", "tree", "beside", "ground", "within",
     }  # fmt: skip
     assert set(library.table("notes_certainty").texts("polarity")) == set(_SIGNS)
     taxa = set(library.table("taxa").texts("taxon_id"))

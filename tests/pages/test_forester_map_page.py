@@ -177,6 +177,23 @@ def test_search_finds_ids_and_streets_and_markup_stays_text(
     assert opened.complaints == []
 
 
+def test_search_puts_the_id_itself_before_ids_that_hold_it(
+    open_page: Opener, pages_run: RenderContext
+) -> None:
+    page = open_page(pages_run.out / NAME).page
+    ids = ["17640", "76401", "A-17640", "A-07640", "7640"]
+    page.evaluate(
+        "ids => { soundwood.trees.texts = Array.from({length: 240}, (_, i) => ids[i] ?? `x${i}`);"
+        " soundwood.trees.words.street[1] = 'Road 7640'; }",
+        ids,
+    )
+    page.locator("#find").fill("7640")
+    hits = page.locator("#hits button").evaluate_all("all => all.map(b => b.firstChild.data)")
+    assert hits == ["7640", "A-07640", "76401", "17640", "A-17640", "Road 7640"]
+    page.keyboard.press("Enter")
+    assert page.evaluate("soundwood.trees.idOf(soundwood.page.chosen)") == "7640"
+
+
 def test_sightings_show_their_accuracy_and_candidates(
     open_page: Opener, pages_run: RenderContext
 ) -> None:

@@ -321,16 +321,26 @@ class Page {
 
   find(id) { for (let i = 0; i < this.trees.size; i++) if (this.trees.idOf(i) === id) return i; return -1; }
 
+  /* The id asked for, then ids of which it is the number, then those that begin so, then the rest. */
+  ids(asked, most) {
+    const t = this.trees, found = [[], [], [], []], number = /^[0-9]+$/.test(asked) && new RegExp(`(?:^|[^0-9])0*${asked.replace(/^0+(?=.)/, "")}$`);
+    for (let i = 0; i < t.size; i++) {
+      const id = t.idOf(i).toLowerCase(), at = id.indexOf(asked);
+      if (at < 0) continue;
+      const rank = id === asked ? 0 : number && number.test(id) ? 1 : at === 0 ? 2 : 3;
+      if (found[rank].length < most) found[rank].push(i);
+    }
+    return found.flat().slice(0, most);
+  }
+
   search() {
     const t = this.trees, asked = byId("find").value.trim().toLowerCase(), hits = byId("hits");
     hits.replaceChildren();
     if (asked.length < 2) return;
-    const found = [];
-    t.words.street.forEach((street, code) => { if (code && found.length < 6 && street.toLowerCase().includes(asked)) found.push([street, "street", () => this.goStreet(code)]); });
-    for (let i = 0; i < t.size && found.length < 12; i++) {
-      const id = t.idOf(i);
-      if (id.toLowerCase().includes(asked)) found.push([id, t.words.street[t.street[i]] || "tree", () => this.choose(i, true)]);
-    }
+    const streets = [];
+    t.words.street.forEach((street, code) => { if (code && streets.length < 6 && street.toLowerCase().includes(asked)) streets.push([street, "street", () => this.goStreet(code)]); });
+    const found = this.ids(asked, 12 - streets.length).map((i) => [t.idOf(i), t.words.street[t.street[i]] || "tree", () => this.choose(i, true)]);
+    found.push(...streets);
     if (!found.length) hits.append(el("li", {}, el("p", { class: "quiet none-found" }, "No tree id and no street like that.")));
     for (const [text, more, run] of found) {
       hits.append(el("li", {}, el("button", { type: "button", on: { click: () => { hits.replaceChildren(); run(); } } }, text, el("span", { class: "quiet" }, `  ${more}`))));

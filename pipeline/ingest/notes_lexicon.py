@@ -6,6 +6,7 @@ phrase after a ^ only counts where a sentence or a part between commas begins wi
 <angles> stands for all words of its language that notes_language gives that use.
 """
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -22,10 +23,13 @@ from pipeline.published.table import Library, PublishedTable
 _HEAD = "^"
 FUNGUS, DANGER, NOTHING = "fungus", "danger", "nothing"
 LATIN = "la"
+_POSSESSIVE = re.compile(r"'s\b|(?<=s)'(?=\s)")
 # A phrase of another language than the remark's is only believed if it is at least this long.
 _FOREIGN_LETTERS = 7
 # One slip of the pen is forgiven in words at least this long.
 _MISSPELT_LETTERS = 8
+# The like in names of fungi of several words, where the others vouch for it.
+_MISSPELT_NAME_LETTERS = 6
 _LONG_DANGER_LETTERS = 5
 # What the words of danger mean as findings, by the meaning of their table; else danger itself.
 _OF_DANGER = {
@@ -170,7 +174,7 @@ class Lexicon:
             if word in self._known:
                 continue
             known = self._known[word] = self._look_up(word, frozenset())
-            if len(word) >= _MISSPELT_LETTERS - 1 and not known.languages and word.isalpha():
+            if len(word) >= _MISSPELT_NAME_LETTERS and not known.languages and word.isalpha():
                 unknown.append(word)
         for word, form in self._slips(unknown):
             self._known[word] = self._look_up(word, self._known[word].forms | {form})
@@ -245,6 +249,9 @@ class Lexicon:
 
     def _add_fungus(self, name: str, taxon_id: str, language: str) -> None:
         meaning = Meaning(FUNGUS, taxon_id, None)
+        if language == "en" and (bare := _POSSESSIVE.sub("s", name)) != name:
+            # 'artists conk'
+            self._add_fungus(bare, taxon_id, language)
         words = words_of(name).word
         if language == LATIN:
             self._add("meanings", name, LATIN, meaning)
@@ -318,7 +325,7 @@ class Lexicon:
 
     def _long_forms(self) -> list[tuple[list[str], list[int], int]]:
         """Long forms for misspellings: words, numbers; 0 whole, 1 beginnings, -1 endings."""
-        groups = []
+        groups = [self._forms_of_names()]
         for table, cut in ((self._exact, 0), (self._heads, 1), (self._tails, -1)):
             by_size: dict[int, list[str]] = defaultdict(list)
             for word in table:
@@ -326,6 +333,24 @@ class Lexicon:
                     by_size[len(word) if cut else 0].append(word)
             groups += [(words, [table[word] for word in words], cut) for words in by_size.values()]
         return groups
+
+    def _forms_of_names(self) -> tuple[list[str], list[int], int]:
+        """Words of middling length that only stand in names of fungi of several words."""
+        alone = {form for form, book in self._books["meanings"].items()
+                 if any(len(phrase.forms) == 1 for phrase in book)}  # fmt: skip
+        among = {
+            form
+            for book in self._books["meanings"].values()
+            for phrase in book
+            if phrase.means.taxon_id and len(phrase.forms) > 1
+            for form in phrase.forms
+        } - alone
+        words = [
+            word
+            for word, form in self._exact.items()
+            if form in among and _MISSPELT_NAME_LETTERS <= len(word) < _MISSPELT_LETTERS
+        ]
+        return words, [self._exact[word] for word in words], 0
 
     def _slips(self, words: Sequence[str]) -> list[tuple[str, int]]:
         """Pairs of a word and the form that it misspells by one letter."""

@@ -93,6 +93,11 @@ ENGLISH = [
     ("sidewalk crack, split in main stem", "split@stem"),
     ("crack in the soil by the root flare", "crack@butt"),
     ("wound on road side", "girth_wound"),
+    ("artists conk on butt", "fungus:ganoderma_applanatum@butt"),
+    ("Dryads saddle in old pruning wound", "fungus:cerioporus_squamosus; girth_wound"),
+    ("chicken-of-the-woods on stem", "fungus:laetiporus_sulphureus@stem"),
+    ("sulpher shelf on stem", "fungus:laetiporus_sulphureus@stem"),
+    ("dead mans fingers at base", "fungus:xylaria_polymorpha@butt"),
 ]
 
 GERMAN = [

@@ -48,6 +48,16 @@ def _to_expert(values: Values) -> str:
     return f"{told}. Send photographs of {', '.join(values['photographs'])}.{look}"
 
 
+def _who(named_by: list[str]) -> str:
+    """Who gave a name, as 'named by: laboratory'."""
+    return "named by: " + ", ".join(word.replace("_", " ") for word in named_by)
+
+
+def _apart(values: Values) -> str:
+    told = values["tell_apart"]
+    return f"How to tell: {told}. " if told else ""
+
+
 def _fits(values: Values) -> str:
     trees = values["trees"]
     number = int(values["reports"])
@@ -98,6 +108,12 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"listed as {v['genus']}. One of them is wrong: look which."
     ),
     "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
+    "fungus_reports_disagree": lambda v: (
+        f"Reports of tree {v['tree_id']} disagree: {v['serious']}, {v['code']} "
+        f"({_who(v['serious_by'])}), and {v['other']} ({_who(v['other_by'])}), which are taken "
+        "for each other. Both are kept and the serious one counts until somebody has looked. "
+        f"{_apart(v)}Send photographs of {', '.join(v['photographs'])}."
+    ),
     "decision_contradicted": lambda v: (
         f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
         f"{day(v['decided_on'])}."

@@ -72,8 +72,14 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "wood_not_measured": ("wood", ("part",)),
     "wood_left": (
         "wood",
-        ("part", "median_share", "tenth_share", "ninetieth_share", "mean_share",
-         "probability_beyond"),
+        (
+            "part",
+            "median_share",
+            "tenth_share",
+            "ninetieth_share",
+            "mean_share",
+            "probability_beyond",
+        ),
     ),
     "failure_rule": ("failure", ("part", "failure", "rule", "witness", "seen_on")),
     "failure_act_at_once": ("failure", ("part",)),
@@ -127,6 +133,9 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 
 _WHICH_TREE = ("name", "sighting", "reports", "candidates", "host", "trees", "unlisted")
+_DISAGREE = (
+    "tree_id", "serious", "serious_by", "code", "other", "other_by", "tell_apart", "photographs",
+)  # fmt: skip
 _EXPERT = ("name", "sighting", "names", "probabilities", "photographs", "next_look")
 
 # Review code -> (urgency, names of its values).
@@ -139,6 +148,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "sighting_conflict": (1, ("name", "sighting")),
     "sighting_host_conflict": (2, ("name", "sighting", "host", "tree_id", "genus")),
     "name_serious_uncertain": (1, (*_EXPERT, "code")),
+    "fungus_reports_disagree": (1, _DISAGREE),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
     "presumed_removal": (1, ("tree_id", "name")),
     "note_danger": (0, ("tree_id", "told")),

@@ -142,28 +142,62 @@ def _bodies(
             posterior[at],
             _expected(evidence, shares(evidence.seen, key.vocabulary), key)[at],
             parts[first[row[several]]],
-            ratio=parameters.same_fungus,
+            _named(told, used, at, parameters),
+            parameters.join,
         )
         leader[several] = several[leads]
     body = np.empty(len(tree), np.int64)
-    body[attached] = _joined_by_id(leader[back.reshape(-1)], tree[attached], same_id[attached])
+    body[attached] = _joined_by_id(
+        leader[back.reshape(-1)],
+        tree[attached],
+        same_id[attached],
+        _named(told, np.arange(len(told.evidence)), told.of[attached], parameters),
+        parameters.join,
+    )
     alone = np.flatnonzero(tree < 0)
     body[alone] = len(pair) + np.arange(len(alone))
     _, numbered = np.unique(body, return_inverse=True)
     return np.asarray(numbered, np.int64).reshape(-1)
 
 
-def _joined_by_id(body: Ints, tree: Ints, same_id: Ints) -> Ints:
-    """Bodies with those of a tree that carry one id made one."""
+def _named(told: Told, used: Ints, at: Ints, parameters: SightedParameters) -> fungi.Named:
+    """Names of some rows; one that no list holds does not say which fungus.
+
+    Parameters
+    ----------
+    used, at : rows of the evidence, and the place of each wanted row among them.
+    """
+    evidence = told.evidence.rows(used)
+    name = np.where(told.strange[used], -1, evidence.name)
+    trust = trusted(evidence.name_by, evidence.certainty, parameters.trust)
+    return fungi.Named(
+        name=name[at],
+        means=np.asarray(evidence.meanings > 0, np.bool_),
+        trust=np.where(name >= 0, trust, 0.0)[at],
+    )
+
+
+def _joined_by_id(
+    body: Ints, tree: Ints, same_id: Ints, named: fungi.Named, limits: fungi.JoinLimits
+) -> Ints:
+    """Bodies with those of a tree that carry one id made one.
+
+    Names that are apart are not, unless the one that leads is trusted so much more.
+    """
     told = np.flatnonzero(same_id >= 0)
     both = tree[told] * (int(same_id.max(initial=0)) + 1) + same_id[told]
     _, group, count = np.unique(both, return_inverse=True, return_counts=True)
     if not (count > 1).any():
         return body
-    least = np.full(len(count), body.max(initial=0), np.int64)
-    np.minimum.at(least, group, body[told])
+    # The most trusted name leads, of equals the lowest body.
+    order = np.lexsort((body[told], -named.trust[told], group))
+    lead = told[order[np.searchsorted(group[order], np.arange(len(count)))]][group]
+    joins = ~named.apart[named.name[told], named.name[lead]]
+    joins |= named.trust[lead] - named.trust[told] >= limits.less_trusted
     found = body.copy()
-    found[told] = least[group]
+    least = np.full(len(count), body.max(initial=0), np.int64)
+    np.minimum.at(least, group[joins], body[told[joins]])
+    found[told[joins]] = least[group[joins]]
     return found
 
 

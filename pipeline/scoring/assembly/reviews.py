@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.columns import codes, day_text, texts, whole
 from pipeline.scoring.assembly.decisions import contradicted
+from pipeline.scoring.assembly.disagree import disagreements
 from pipeline.scoring.assembly.ratings import Row
 from pipeline.scoring.assembly.trees import Trees, doubtful_places
 from pipeline.scoring.assembly.which_told import WhichTree
@@ -83,9 +84,7 @@ class ReviewList:
         self.tree += trees[1:].tolist()
         self.sighting += [_NONE] * more
         self.quarantine += [_NONE] * more
-        self.detail += [
-            alike.replace(any_id, json.dumps(name, ensure_ascii=False)) for name in ids
-        ]
+        self.detail += [alike.replace(any_id, json.dumps(name, ensure_ascii=False)) for name in ids]
 
     def columns(self) -> dict[str, object]:
         """Columns of scoring.reviews: by urgency, then by kind, then in the order of arrival."""
@@ -126,12 +125,16 @@ def of_sightings(
     which = WhichTree(sightings.joined, trees, hosts)
     decay = sightings.fruiting.found.decay[sightings.fruiting.of]
     note = codes(table, "match_note", ("id_and_place_disagree", "tree_not_standing"))
+    body = sightings.fruiting.body
     for row in range(table.num_rows):
         why = notes[row]
         about: dict[str, object] = {"name": names[row], "sighting": ids[row]}
         match = sightings.match[row]
         serious = sightings.code[row] >= ActionCode.R4
-        led = sightings.joined.leader[row] != row
+        leader = sightings.joined.leader[row]
+        led = leader != row
+        # A serious fungus is not silenced by a report that names another.
+        led &= not serious or body[leader] == body[row]
         if match == _UNMATCHED and serious and not led:
             told = {**about, "code": f"R{sightings.code[row]}", "why": why}
             reviews.add("sighting_serious_unmatched", told, sighting=row)
@@ -152,6 +155,9 @@ def of_sightings(
             told = {**about, "host": hosts[row], **which.host(row)}
             reviews.add("sighting_host_conflict", told, sighting=row)
     _of_names(reviews, sightings, names, parameters)
+    for pair in disagreements(sightings, trees, parameters.sighted.identification):
+        at = {"tree": pair.tree, "sighting": pair.sighting}
+        reviews.add("fungus_reports_disagree", pair.told, **at)
 
 
 def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:

@@ -1,7 +1,9 @@
 """Sightings of one fruiting fungus: which belong together, and what they say together.
 
 Two sightings of a tree, on the same or neighbouring parts, are of one fungus where one taxon
-explains both better than two taxa do. What is seen at the same time is averaged, character by
+explains both better than two taxa do, and no names speak against it: what nobody named joins only
+where the evidence is clear, and different names are different bodies, so that no report erases
+another. What is seen at the same time is averaged, character by
 character over those who looked; what is seen later is added. Where a body sits, and on what tree,
 is one fact however often it is told.
 """
@@ -39,11 +41,59 @@ class Looks:
     count: Floats
 
 
-def leaders(tree: Ints, posterior: Floats, expected: Floats, parts: Flags, *, ratio: float) -> Ints:
+@dataclass(frozen=True)
+class Named:
+    """Names that rows carry, and when what names differ or lacks may be one body all the same.
+
+    Parameters
+    ----------
+    name : row of `means`, -1 without a name that says which fungus, shape (rows,).
+    means : taxa that each name may mean, shape (names, taxa).
+    trust : how far the name of each row is trusted [share], shape (rows,).
+    """
+
+    name: Ints
+    means: Flags
+    trust: Floats
+
+    @property
+    def apart(self) -> Flags:
+        """Pairs of names that mean different taxa, shape (names + 1, names + 1); last: no name.
+
+        A genus means its species too, and a synonym the taxon, so these are not apart.
+        """
+        means = self.means.astype(np.float64)
+        found = np.zeros((len(means) + 1, len(means) + 1), np.bool_)
+        found[:-1, :-1] = means @ means.T == 0
+        return found
+
+
+@dataclass(frozen=True)
+class JoinLimits:
+    """From which evidence two rows are of one body, from config/published/body_limits.csv.
+
+    Parameters
+    ----------
+    named : one taxon must explain two rows of one name so many times better than two do.
+    unnamed : likewise where one of them has no name.
+    less_trusted : a name yields to another that is trusted so much more [share],
+    outweighed : where its own row makes what the other means so many times likelier.
+    """
+
+    named: float
+    unnamed: float
+    less_trusted: float
+    outweighed: float
+
+
+def leaders(
+    tree: Ints, posterior: Floats, expected: Floats, parts: Flags, named: Named, limits: JoinLimits
+) -> Ints:
     """The row that leads the body of each row; shape (rows,).
 
-    The most certain row of a tree leads; those that one taxon explains together with it, on parts
-    that overlap, join; of the rest the most certain leads the next body.
+    Of the rows of a tree the one with the narrowest name leads, of equals the most trusted, then
+    the most certain; those that one taxon explains together with it, on parts that overlap, join;
+    of the rest the next leads the next body. Names that mean different taxa are two bodies.
 
     Parameters
     ----------
@@ -51,21 +101,35 @@ def leaders(tree: Ints, posterior: Floats, expected: Floats, parts: Flags, *, ra
     posterior : of each row alone, shape (rows, taxa).
     expected : see `expected`: what two rows share is no coincidence, shape (rows, taxa).
     parts : on which it may sit, shape (rows, parts).
-    ratio : one taxon must explain both so many times better than two do.
     """
     leader = np.arange(len(tree))
     certain = posterior.max(axis=1) if len(tree) else np.zeros(0)
-    left = np.lexsort((np.arange(len(tree)), -certain, tree))
+    breadth = np.append(named.means.sum(axis=1), posterior.shape[1] + 1)[named.name]
+    left = np.lexsort((leader, -certain, -named.trust, breadth, tree))
+    apart = named.apart
     while left.size:
         first = np.ones(left.size, np.bool_)
         first[1:] = tree[left[1:]] != tree[left[:-1]]
         lead = left[first][np.cumsum(first) - 1]
         joins = first | (parts[left] & parts[lead]).any(axis=1)
+        others = np.flatnonzero(joins & ~first & apart[named.name[left], named.name[lead]])
+        joins[others] = _yields(left[others], lead[others], posterior, named, limits)
         tried = np.flatnonzero(joins & ~first)
+        bare = (named.name[left[tried]] < 0) | (named.name[lead[tried]] < 0)
+        ratio = np.where(bare, limits.unnamed, limits.named)
         joins[tried] = one_taxon(left[tried], lead[tried], posterior, expected) >= ratio - _ROUNDING
         leader[left[joins]] = lead[joins]
         left = left[~joins]
     return leader
+
+
+def _yields(one: Ints, other: Ints, posterior: Floats, named: Named, limits: JoinLimits) -> Flags:
+    """Rows whose name yields to that of the other: little trusted, and what was seen decides."""
+    less = named.trust[other] - named.trust[one] >= limits.less_trusted
+    own = (posterior[one] * named.means[named.name[one]]).sum(axis=1)
+    its = (posterior[one] * named.means[named.name[other]]).sum(axis=1)
+    found: Flags = less & (its >= limits.outweighed * own)
+    return found
 
 
 def one_taxon(one: Ints, other: Ints, posterior: Floats, expected: Floats) -> Floats:

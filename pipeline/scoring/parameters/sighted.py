@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library, PublishedTable
+from pipeline.scoring.identification.bodies import JoinLimits
 from pipeline.scoring.identification.names import NameCertainty
 from pipeline.scoring.parameters.identification import (
     IdentificationParameters,
@@ -24,7 +25,7 @@ class SightedParameters:
     hosts : place of the genus in the key, by names of trees in small letters, spaces single.
     region : place in the key's regions; -1 where the settings do not tell it.
     same_time_days : looks that follow each other within so many days are one.
-    same_fungus : how many times better one taxon must explain two sightings than two do.
+    join : when two sightings of a tree are of one body.
     least_doubt : that any body of evidence leaves [share].
     speaks_from : how many times likelier a character must make one taxon than the other to be
         named among what decided.
@@ -37,7 +38,7 @@ class SightedParameters:
     hosts: dict[str, int]
     region: int
     same_time_days: float
-    same_fungus: float
+    join: JoinLimits
     least_doubt: float
     speaks_from: float
     sure: float
@@ -71,7 +72,12 @@ def sighted_parameters(library: Library, *, region: str, trust: NameCertainty) -
         hosts=_hosts(library, found.genera),
         region=_region(region, found.key.regions),
         same_time_days=limits.number("value", quantity="same_time"),
-        same_fungus=limits.number("value", quantity="same_fungus"),
+        join=JoinLimits(
+            named=limits.number("value", quantity="same_fungus"),
+            unnamed=limits.number("value", quantity="same_unnamed"),
+            less_trusted=limits.number("value", quantity="name_less_trusted"),
+            outweighed=limits.number("value", quantity="name_outweighed"),
+        ),
         least_doubt=library.table("key_limits").number("value", quantity="least_doubt"),
         speaks_from=limits.number("value", quantity="speaks_from"),
         sure=library.table("review_limits").number("value", quantity="name_sure"),

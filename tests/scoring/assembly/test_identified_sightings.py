@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from pipeline.published.table import Library
+from pipeline.render.wording_reviews import REVIEWS
 from pipeline.tables.store import RunStore
 from tests.scoring.small_world import Rows, rows, score, street
 
@@ -214,6 +215,55 @@ def test_one_id_of_the_file_is_one_fungus(tmp_path: Path) -> None:
     assert {row["body_key"] for row in found(joined)} == {0}
     # The name of the specialist counts, and once.
     assert found(joined)[0]["taxon_1"] == "laetiporus_sulphureus"
+
+
+def test_one_id_makes_no_one_fungus_of_two_names_that_are_trusted_alike(tmp_path: Path) -> None:
+    other = {**NAMED, "taxon_id": "kretzschmaria_deusta"}
+    store = score(tmp_path, town([{**NAMED, "sighting_id": "x"}, {**other, "sighting_id": "x"}]))
+    assert [row["body_key"] for row in found(store)] == [0, 1]
+
+
+CRUST = {"tree_key": 0, "taxon_id": "kretzschmaria_deusta", "name_by": "public",
+         "name_text": "Kretzschmaria deusta", "position": "butt"}  # fmt: skip
+FINGERS = {**CRUST, "taxon_id": "xylaria_polymorpha", "name_text": "Xylaria polymorpha",
+           "name_by": "trained_inspector"}  # fmt: skip
+
+
+def test_a_harmless_name_does_not_erase_a_serious_one(tmp_path: Path) -> None:
+    """Common practice, no source: a second opinion that plays down is checked, not believed."""
+    alone, both = (
+        score(tmp_path / name, town(told, genera=("Acer",)))
+        for name, told in (("alone", [CRUST]), ("both", [CRUST, FINGERS]))
+    )
+    assert [row["body_key"] for row in found(both)] == [0, 1]
+    assert found(both)[0]["taxon_1"] == "kretzschmaria_deusta"
+    assert found(both)[0]["probability_1"] == pytest.approx(found(alone)[0]["probability_1"])
+    for column in ("rating", "failure", "action_code", "no_climb"):
+        assert tree(both)[column] == tree(alone)[column], column
+    (review,) = [r for r in rows(both, "reviews") if r["code"] == "fungus_reports_disagree"]
+    assert review["urgency"] == 1
+    told = json.loads(review["detail"])
+    assert (told["serious"], told["serious_by"]) == ("Kretzschmaria deusta", ["public"])
+    assert (told["other"], told["other_by"]) == ("Xylaria polymorpha", ["trained_inspector"])
+    assert told["code"] == "R5"
+    assert told["photographs"]
+    sentence = REVIEWS[review["code"]](told)
+    assert "Kretzschmaria deusta, R5 (named by: public)" in sentence
+    assert "fungus_reports_disagree" not in {r["code"] for r in rows(alone, "reviews")}
+
+
+def test_other_fungi_of_one_tree_disagree_in_nothing(tmp_path: Path) -> None:
+    beefsteak = {**NAMED, "taxon_id": "fistulina_hepatica", "name_text": "Fistulina hepatica"}
+    store = score(tmp_path, town([beefsteak, {**CRUST, "position": "stem"}]))
+    assert [row["body_key"] for row in found(store)] == [0, 1]
+    assert "fungus_reports_disagree" not in {r["code"] for r in rows(store, "reviews")}
+
+
+def test_shelves_that_nobody_named_are_no_part_of_a_named_body(tmp_path: Path) -> None:
+    beefsteak = {**NAMED, "taxon_id": "fistulina_hepatica", "position": "butt"}
+    shelf = {**BARE, "form": "shelf", "position": "butt"}
+    store = score(tmp_path, town([beefsteak, shelf]))
+    assert [row["body_key"] for row in found(store)] == [0, 1]
 
 
 def test_no_number_of_reports_takes_the_last_doubt(tmp_path: Path) -> None:

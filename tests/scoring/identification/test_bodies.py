@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.scoring.identification import bodies
-from pipeline.scoring.identification.bodies import Looks
+from pipeline.scoring.identification.bodies import JoinLimits, Looks, Named
 from pipeline.scoring.identification.evidence import Vocabulary
 
 SAID = Vocabulary(
@@ -13,6 +13,7 @@ SAID = Vocabulary(
 )
 EVEN = np.full(3, 1 / 3)
 ALL = np.ones(4, np.bool_)
+LIMITS = JoinLimits(named=1.0, unnamed=1.0, less_trusted=0.3, outweighed=3.0)
 
 
 def seen(*states: str) -> list[bool]:
@@ -23,15 +24,27 @@ def seen(*states: str) -> list[bool]:
     return found
 
 
-def leaders(tree: list[int], posterior: list[list[float]], parts: object = None) -> list[int]:
+def unnamed(count: int) -> Named:
+    return Named(np.full(count, -1), np.zeros((0, 3), np.bool_), np.zeros(count))
+
+
+def leaders(
+    tree: list[int],
+    posterior: list[list[float]],
+    parts: object = None,
+    names: Named | None = None,
+    limits: JoinLimits = LIMITS,
+) -> list[int]:
     rows = np.array(posterior)
-    return bodies.leaders(
+    found = bodies.leaders(
         np.array(tree),
         rows,
         np.tile(EVEN, (len(rows), 1)),
         np.tile(ALL, (len(rows), 1)) if parts is None else np.array(parts),
-        ratio=1.0,
-    ).tolist()
+        names or unnamed(len(rows)),
+        limits,
+    )
+    return [int(row) for row in found]
 
 
 def test_one_taxon_that_explains_both_better_makes_one_body() -> None:
@@ -43,6 +56,51 @@ def test_one_taxon_that_explains_both_better_makes_one_body() -> None:
 
 def test_what_says_nothing_belongs_to_the_body_that_is_known() -> None:
     assert leaders([7, 7], [[1 / 3] * 3, [0.9, 0.05, 0.05]]) == [1, 1]
+
+
+# Names: taxon 0, taxon 1, the genus of 0 and 2, taxon 2.
+MEANS = np.array([[1, 0, 0], [0, 1, 0], [1, 0, 1], [0, 0, 1]], np.bool_)
+SAME = [0.5, 0.3, 0.2]
+
+
+def named(*names: int, trust: tuple[float, ...] = ()) -> Named:
+    return Named(np.array(names), MEANS, np.array(trust or [0.6] * len(names)))
+
+
+def test_names_that_mean_different_taxa_are_two_bodies() -> None:
+    assert leaders([7, 7], [SAME, SAME], names=named(0, 0)) == [0, 0]
+    assert leaders([7, 7], [SAME, SAME], names=named(0, 1)) == [0, 1]
+    # However much more the other is trusted, what was seen must decide too.
+    assert leaders([7, 7], [SAME, SAME], names=named(0, 1, trust=(0.6, 1.0))) == [0, 1]
+
+
+def test_a_name_yields_to_one_trusted_more_where_what_was_seen_decides() -> None:
+    seen = [[0.1, 0.8, 0.1], [0.05, 0.9, 0.05]]
+    assert leaders([7, 7], seen, names=named(0, 1, trust=(0.6, 1.0))) == [1, 1]
+    assert leaders([7, 7], seen, names=named(0, 1, trust=(0.85, 1.0))) == [0, 1]
+
+
+def test_a_genus_joins_one_of_its_species_and_never_joins_two() -> None:
+    assert leaders([7, 7], [SAME, SAME], names=named(0, 2)) == [0, 0]
+    rows = [[0.4, 0.2, 0.4], [0.8, 0.1, 0.1], [0.1, 0.1, 0.8]]
+    found = leaders([7, 7, 7], rows, names=named(2, 0, 3))
+    assert found[1] != found[2]
+    assert found[0] in {1, 2}
+
+
+def test_what_nobody_named_joins_only_where_the_evidence_is_clear() -> None:
+    limits = JoinLimits(named=1.0, unnamed=2.5, less_trusted=0.3, outweighed=3.0)
+    # By hand: 3 (0.8 0.7 + 0.1 0.2 + 0.1 0.1) = 1.77 < 2.5 < 3 (0.95 0.9 + ...) = 2.57.
+    vague, clear = [[0.8, 0.1, 0.1], [0.7, 0.2, 0.1]], [[0.95, 0.03, 0.02], [0.9, 0.05, 0.05]]
+    assert leaders([7, 7], vague, names=named(0, -1), limits=limits) == [0, 1]
+    assert leaders([7, 7], clear, names=named(0, -1), limits=limits) == [0, 0]
+    assert leaders([7, 7], vague, names=named(0, 0), limits=limits) == [0, 0]
+
+
+def test_a_body_that_nobody_named_brings_no_two_names_together() -> None:
+    rows = [[0.48, 0.48, 0.04], [0.5, 0.46, 0.04], [0.46, 0.5, 0.04]]
+    found = leaders([7, 7, 7], rows, names=named(-1, 0, 1))
+    assert found[1] != found[2]
 
 
 def test_other_trees_and_parts_that_do_not_meet_are_other_bodies() -> None:

@@ -225,6 +225,37 @@ def test_a_review_that_asks_which_tree_shows_each_with_its_odds(
     assert name in page.locator("#thread .kicker").inner_text()
 
 
+def test_labels_of_candidates_do_not_cover_each_other(
+    open_page: Opener, pages_run: RenderContext
+) -> None:
+    page = open_page(pages_run.out / NAME).page
+    # The point and four trees around it stand closer together than their labels are wide.
+    page.evaluate(
+        """(() => {
+          const p = soundwood.page, s = p.extras.sightings, k = s.match.indexOf("ambiguous");
+          const here = toWorld(L.latLng(s.lat[k], s.lon[k])), step = 8 / (256 * 2 ** 20), near = [];
+          soundwood.trees.within(here[0] - 1e-5, here[1] - 1e-5, here[0] + 1e-5, here[1] + 1e-5,
+            (i) => near.push(i));
+          const trees = near.slice(0, 4), own = soundwood.trees.world.bind(soundwood.trees);
+          const side = (yes) => step * (yes ? 1 : -1);
+          soundwood.trees.world = (i) => {
+            const n = trees.indexOf(i);
+            return n < 0 ? own(i) : [here[0] + side(n % 2), here[1] + side(n > 1)];
+          };
+          s.candidates = [...trees, -1].map((i) => [s.key[k], i, 0.2, 1, 0]);
+          p.chooseSighting(k);
+        })()"""
+    )
+    page.wait_for_timeout(200)
+    boxes = page.locator(".leaflet-tooltip.share").evaluate_all(
+        "all => all.map(e => e.getBoundingClientRect()).map(b => [b.x, b.y, b.right, b.bottom])"
+    )
+    assert len(boxes) == 5
+    for n, (west, north, east, south) in enumerate(boxes):
+        for left, top, right, bottom in boxes[:n]:
+            assert east <= left or right <= west or south <= top or bottom <= north
+
+
 @pytest.mark.parametrize("look", ["start", "thread", "filters"])
 def test_a_phone_never_scrolls_sideways(
     open_page: Opener, pages_run: RenderContext, look: str

@@ -24,6 +24,36 @@ function asText(escaped) {
   try { return decodeURIComponent(escaped); } catch { return escaped; }
 }
 
+/* Which boxes of the map, in pixels, are taken. */
+class Room {
+  constructor() { this.taken = []; }
+  static box(x, y, wide, high) { return [x - wide / 2, y - high / 2, x + wide / 2, y + high / 2]; }
+  take(...box) { this.taken.push(Room.box(...box)); }
+  covered([west, north, east, south]) {
+    let sum = 0;
+    for (const [w, n, e, o] of this.taken) sum += Math.max(0, Math.min(east, e) - Math.max(west, w)) * Math.max(0, Math.min(south, o) - Math.max(north, n));
+    return sum;
+  }
+
+  /* Takes the first free spot for a label of a line, or the one that covers least. */
+  spot(from, to, wide, high) {
+    const dx = to.x - from.x, dy = to.y - from.y, along = Math.atan2(dy, dx), spots = [];
+    if (Math.hypot(dx, dy) > wide) for (const part of [0.5, 0.6, 0.4, 0.7, 0.3, 0.8]) spots.push([from.x + part * dx, from.y + part * dy]);
+    for (const far of [14, 24, 36, 50, 66]) for (const turn of [0, 1, -1, 2, -2, 3, -3, 4]) {
+      const angle = along + turn * Math.PI / 4, x = Math.cos(angle), y = Math.sin(angle);
+      spots.push([to.x + x * (far + wide / 2), to.y + y * (far + high / 2)]);
+    }
+    let best = spots[0], least = Infinity;
+    for (const one of spots) {
+      const much = this.covered(Room.box(...one, wide, high));
+      if (much < least) { least = much; best = one; }
+      if (!much) break;
+    }
+    this.take(...best, wide, high);
+    return L.point(...best);
+  }
+}
+
 class Page {
   constructor(trees, thread, extras, ground, zones) {
     Object.assign(this, { trees, thread, extras, chosen: -1, marker: null, tab: "now" });
@@ -247,15 +277,32 @@ class Page {
       point.on("click", () => { if (s.tree[k] >= 0) this.choose(s.tree[k]); else this.chooseSighting(k); });
       this.sightings.addLayer(point);
     });
+    const labels = [];
     for (const [key, tree, share] of s.candidates) {
       const k = at.get(key);
       if (k === undefined || (s.tree[k] >= 0 && s.tree[k] !== tree)) continue;
       const open = s.tree[k] < 0, numbered = open && (k === this.openSighting || map.getZoom() >= 19);
       if (tree >= 0) this.sightings.addLayer(L.polyline([[s.lat[k], s.lon[k]], this.trees.latLng(tree)], { color: c.accent, weight: 1 + 3 * share, opacity: 0.75, dashArray: open ? "2 5" : null, interactive: false }));
       if (!numbered || s.match[k] !== "ambiguous") continue;
-      const beside = tree >= 0 ? this.trees.latLng(tree) : L.latLng(s.lat[k], s.lon[k]), east = tree >= 0 && beside.lng >= s.lon[k];
-      const south = s.candidates.some(([other, one, much]) => other === key && one >= 0 && much >= 0.1 && this.trees.latLng(one).lat < s.lat[k]);
-      this.sightings.addLayer(L.tooltip(beside, { permanent: true, direction: tree < 0 ? (south ? "top" : "bottom") : east ? "right" : "left", offset: tree < 0 ? [0, south ? -26 : 26] : [east ? 12 : -12, 0], className: "share", interactive: false, content: tree >= 0 ? Fungi.percent(share) : `not listed: ${Fungi.percent(share)}` }));
+      const from = map.latLngToLayerPoint([s.lat[k], s.lon[k]]), to = tree >= 0 ? map.latLngToLayerPoint(this.trees.latLng(tree)) : from;
+      labels.push({ from, to, share, text: tree >= 0 ? Fungi.percent(share) : `not listed: ${Fungi.percent(share)}` });
+    }
+    this.place(labels, [...at.values()]);
+  }
+
+  /* Labels of lines meet neither each other nor marks and ids: on the line where it is long enough, else beside its end. */
+  place(labels, sightings) {
+    if (!labels.length) return;
+    const room = new Room(), s = this.extras.sightings, t = this.trees, zoom = map.getZoom(), b = map.getBounds();
+    for (const k of sightings) { const p = map.latLngToLayerPoint([s.lat[k], s.lon[k]]); room.take(p.x, p.y, 12, 12); }
+    t.within(...toWorld(b.getNorthWest()), ...toWorld(b.getSouthEast()), (i) => {
+      const p = map.latLngToLayerPoint(t.latLng(i)), r = radius(zoom, t.rating[i], t.size), wide = 8 * t.idOf(i).length;
+      room.take(p.x, p.y, 2 * r, 2 * r);
+      if (t.shown[i] && (t.rating[i] === 3 || t.rating[i] === 4)) room.take(p.x + r + 8 + wide / 2, p.y, wide, 16);
+    });
+    for (const { from, to, text } of labels.sort((a, c) => c.share - a.share)) {
+      const spot = room.spot(from, to, 8 * text.length + 16, 22);
+      this.sightings.addLayer(L.tooltip(map.layerPointToLatLng(spot), { permanent: true, direction: "center", offset: [0, 0], className: "share", interactive: false, content: text }));
     }
   }
 

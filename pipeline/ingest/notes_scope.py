@@ -17,6 +17,8 @@ _PART_REACH = 5
 _OR_REACH = 3
 # Words between a denial and the closing that it denies: 'not yet fully closed'.
 _PAIR_REACH = 1
+# After a comma, a doubt belongs to what follows even with words between: 'prob. heartwood decay'.
+_ADJECTIVES = 2
 
 
 def polarities(reading: Reading) -> list[str]:
@@ -163,7 +165,9 @@ def _backward(
     between = reading.between(first, last)
     if between and not reading.joins(first, between[0].first):
         return False
-    if _looks_on(reading, span, breaks, backed):
+    if _looks_on(reading, span, first, breaks, backed):
+        return False
+    if _marks_a_doubt(reading, span) and not _asks_for(reading, first, last, between):
         return False
     segments = reading.words.segment
     if segments[span.first] == segments[hit.last - 1]:
@@ -177,21 +181,32 @@ def _backward(
 
 
 def _looks_on(
-    reading: Reading, span: Span[Cue], breaks: Sequence[Span[Cue]], backed: frozenset[int]
+    reading: Reading,
+    span: Span[Cue],
+    since: int,
+    breaks: Sequence[Span[Cue]],
+    backed: frozenset[int],
 ) -> bool:
     """'Riss, evtl. Fäule': whether the cue's words belong to a finding that follows them."""
     segments = reading.words.segment
     if _marks_a_doubt(reading, span):
         return False
+    apart = segments[since - 1] != segments[span.first]
     following = next((hit for hit in reading.hits if hit.first >= span.last), None)
     return (
         following is not None
         and segments[following.first] == segments[span.last - 1]
         and (following.first == span.last or span.first not in backed)
-        and reading.steps(span.last, following.first) == 0
+        and reading.steps(span.last, following.first) <= (_ADJECTIVES if apart else 0)
         and not reading.joins(span.last, following.first)
         and not _broken(span.last, following.first, breaks)
     )
+
+
+def _asks_for(reading: Reading, first: int, last: int, between: Sequence[Span[Meaning]]) -> bool:
+    """Whether a question mark asks for what ends at `first`: 'conk on stem / mulch?' does not."""
+    since = between[-1].last if between else first
+    return not reading.joins(since, last)
 
 
 def _marks_a_doubt(reading: Reading, span: Span[Cue]) -> bool:

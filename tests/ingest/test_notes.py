@@ -98,6 +98,11 @@ ENGLISH = [
     ("chicken-of-the-woods on stem", "fungus:laetiporus_sulphureus@stem"),
     ("sulpher shelf on stem", "fungus:laetiporus_sulphureus@stem"),
     ("dead mans fingers at base", "fungus:xylaria_polymorpha@butt"),
+    ("D/W in crown, prune", "dead_branch@branch"),
+    ("conk at base, prob. heartwood decay", "fungus@butt; ?decay"),
+    ("cavity in stem w/o decay", "cavity@stem; -decay@stem"),
+    ("Bracket on stem, monitor", "fungus@stem"),
+    ("conk on stem / old sign? cavity", "fungus@stem; cavity@stem"),
 ]
 
 GERMAN = [
@@ -170,6 +175,9 @@ GERMAN = [
     ("Riss im Asphalt", ""),
     ("Spalt im Gehweg, Stammriss", "crack@stem"),
     ("Gehweg gerissen, Pilz am Stammfuß", "fungus@butt"),
+    ("Zunderschwamm, beobachten", "fungus:fomes_fomentarius"),
+    ("Polypor am Stamm / Schild? Faulloch", "fungus@stem; decay@stem"),
+    ("ev. Riss im Stamm", "?crack@stem"),
 ]
 
 FRENCH = [
@@ -181,7 +189,7 @@ FRENCH = [
     ("carpophore de ganoderme", "fungus:ganoderma"),
     ("Ganoderma applanatum ? au pied", "?fungus:ganoderma_applanatum@butt"),
     ("amadouvier sur charpentière", "fungus:fomes_fomentarius@branch"),
-    ("polypore soufré à surveiller", "?fungus:laetiporus_sulphureus"),
+    ("polypore soufré à surveiller", "fungus:laetiporus_sulphureus"),
     ("suspicion d'ustuline", "?fungus:kretzschmaria_deusta"),
     ("meripile geant", "fungus:meripilus_giganteus"),
     ("carpophores enlevés", "~fungus"),
@@ -230,6 +238,8 @@ FRENCH = [
     ("arbre voisin avec polypore, cavité au tronc", "cavity@stem"),
     ("fissure du trottoir", ""),
     ("fissure dans le bitume, plaie au tronc", "girth_wound@stem"),
+    ("Amadouvier sur charpentière, à surveiller", "fungus:fomes_fomentarius@branch"),
+    ("prob. pourriture au collet", "?decay@butt"),
 ]
 
 SPANISH = [
@@ -259,7 +269,7 @@ SPANISH = [
     ("Ramas secas y peligro de caída", "dead_branch@branch; danger"),
     ("Árbol con hueco en la base y hongos en el tronco", "cavity@butt; fungus@stem"),
     ("No presenta daños", ""),
-    ("podredumbre a vigilar", "?decay"),
+    ("podredumbre a vigilar", "decay"),
     ("antigua cavidad", "~cavity"),
     ("herida no cerrada en el tronco", "girth_wound@stem"),
     ("herida cerrada", "~girth_wound"),
@@ -268,6 +278,7 @@ SPANISH = [
     ("hongos en el árbol vecino", ""),
     ("grieta en la vereda, grieta en el tronco", "crack@stem"),
     ("pavimento agrietado por raíces", ""),
+    ("prob. pudrición en la base", "?decay@butt"),
 ]
 EXAMPLES = [
     pytest.param(text, expected, id=f"{language}-{text}")

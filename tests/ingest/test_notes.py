@@ -103,6 +103,12 @@ ENGLISH = [
     ("cavity in stem w/o decay", "cavity@stem; -decay@stem"),
     ("Bracket on stem, monitor", "fungus@stem"),
     ("conk on stem / old sign? cavity", "fungus@stem; cavity@stem"),
+    ("dead squirrel on grate", ""),
+    ("leaf spot fungus, powdery mildew", ""),
+    ("mycorrhizal fungi added to pit", ""),
+    ("rust fungus on leaves, conk on stem", "fungus@stem"),
+    ("lichen and moss on bark", ""),
+    ("bracket holding sign attached to trunk", ""),
 ]
 
 GERMAN = [
@@ -178,6 +184,11 @@ GERMAN = [
     ("Zunderschwamm, beobachten", "fungus:fomes_fomentarius"),
     ("Polypor am Stamm / Schild? Faulloch", "fungus@stem; decay@stem"),
     ("ev. Riss im Stamm", "?crack@stem"),
+    ("toter Vogel in der Baumscheibe", ""),
+    ("Rostpilzbefall an den Blättern", ""),
+    ("Mehltau, Schorfpilz", ""),
+    ("Mykorrhizapilze zugegeben", ""),
+    ("Flechten und Moos am Stamm", ""),
 ]
 
 FRENCH = [
@@ -240,6 +251,9 @@ FRENCH = [
     ("fissure dans le bitume, plaie au tronc", "girth_wound@stem"),
     ("Amadouvier sur charpentière, à surveiller", "fungus:fomes_fomentarius@branch"),
     ("prob. pourriture au collet", "?decay@butt"),
+    ("oiseau mort au pied", ""),
+    ("champignon foliaire, rouille", ""),
+    ("oïdium, polypore au tronc", "fungus@stem"),
 ]
 
 SPANISH = [
@@ -279,6 +293,8 @@ SPANISH = [
     ("grieta en la vereda, grieta en el tronco", "crack@stem"),
     ("pavimento agrietado por raíces", ""),
     ("prob. pudrición en la base", "?decay@butt"),
+    ("paloma muerta en el alcorque", ""),
+    ("hongos foliares, roya", ""),
 ]
 EXAMPLES = [
     pytest.param(text, expected, id=f"{language}-{text}")

@@ -72,25 +72,7 @@ def choose_actions(
     kinds = _any_bit(count, pairs.tree, bit)
     defects = _any_bit(count, evidence.parts.tree, evidence.parts.defects)
     state = TreeState(rating, occupancy, kinds, defects)
-    told = evidence.words.points[pairs.row]
-
-    def rate(failure: Words, rows: Ints) -> Words:
-        # Points that a witness gave speak of the failure as it is: a lower word drops them.
-        kept = np.where(failure == judged.failure, told, 0).astype(np.int8)
-        return pair_ratings(failure, kept[rows], pairs.take(rows), parameters)
-
-    words = np.array([int(w) for w in FailureWord], np.int8)
-    # A fungus that may be of another tree is a reason to look, not to presume a removal.
-    certainty = np.where(evidence.lent, 0.0, evidence.parts.certainty)
-    made = candidates(
-        parameters.work.rules,
-        replace(evidence.parts, certainty=certainty),
-        state,
-        RatedPairs(pairs.tree, pairs.part, judged.failure, judged.harm, bit, judged.rating),
-        rate=rate,
-        per_year=yearly_probability(words, parameters.failure.bands).middle,
-    )
-    made = made.take(~_cuts_in_doubt(made, evidence, parameters))
+    made = _made(evidence, pairs, judged, state, bit, parameters)
     failing = evidence.parts.failure >= FailureWord.IMMINENT
     acknowledged_on = decisions.acknowledged_on[evidence.trees]
     acknowledged = (acknowledged_on >= 0) & (acknowledged_on >= evidence.latest_on)
@@ -117,6 +99,36 @@ def choose_actions(
         tested=_any_row(count, made.tree[(phase == TEST) & choice.chosen]),
         acknowledged=acknowledged,
     )
+
+
+def _made(
+    evidence: Evidence,
+    pairs: Pairs,
+    judged: Judged,
+    state: TreeState,
+    bit: Ints,
+    parameters: Parameters,
+) -> Candidates:
+    """All candidates; `bit` is that of each pair's kind of target."""
+    told = evidence.words.points[pairs.row]
+
+    def rate(failure: Words, rows: Ints) -> Words:
+        # Points that a witness gave speak of the failure as it is: a lower word drops them.
+        kept = np.where(failure == judged.failure, told, 0).astype(np.int8)
+        return pair_ratings(failure, kept[rows], pairs.take(rows), parameters)
+
+    words = np.array([int(w) for w in FailureWord], np.int8)
+    # A fungus that may be of another tree is a reason to look, not to presume a removal.
+    certainty = np.where(evidence.lent, 0.0, evidence.parts.certainty)
+    made = candidates(
+        parameters.work.rules,
+        replace(evidence.parts, certainty=certainty),
+        state,
+        RatedPairs(pairs.tree, pairs.part, judged.failure, judged.harm, bit, judged.rating),
+        rate=rate,
+        per_year=yearly_probability(words, parameters.failure.bands).middle,
+    )
+    return made.take(~_cuts_in_doubt(made, evidence, parameters))
 
 
 def _chances(made: Candidates, evidence: Evidence, chance: YearlyProbability) -> Floats:

@@ -330,6 +330,7 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         "line-clearance qualified crew only."
     ),
     **{name: _constant(text) for name, text in REASONS.items()},
+    "no_climb_probable": lambda v: f"Do not climb: failure of {the(v['part'])} is {v['failure']}.",
     "why_retain": kept,
     "why_decision": lambda v: f"A person decided: {do(v)}.",
 }

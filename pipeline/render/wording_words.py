@@ -151,7 +151,6 @@ REASONS = {
         "settled."
     ),
     "no_climb_rot": "Do not climb: brown or soft rot of butt or stem breaks without warning.",
-    "no_climb_probable": "Do not climb: failure is probable or worse.",
     "no_climb_dead": "Do not climb: the crown is dead or dying.",
     "no_climb_roots": "Do not climb: the roots may not hold.",
 }

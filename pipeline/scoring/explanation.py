@@ -130,6 +130,7 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     # The `why` of the action rules, with the action that it speaks of.
     **dict.fromkeys(_WHY, ("action", ("action",))),
     **dict.fromkeys(_NO_CLIMB, ("action", ())),
+    "no_climb_probable": ("action", ("part", "failure")),
 }
 
 _WHICH_TREE = ("name", "sighting", "reports", "candidates", "host", "trees", "unlisted")

@@ -12,6 +12,7 @@ from pipeline.published.table import Library
 from pipeline.settings.model import Rating
 from pipeline.tables.catalogue import tables_of
 from pipeline.tables.store import RunStore
+from pipeline.terms import FailureWord, Part, word
 from tests.scoring.changed import Change, changed_library, changes_of, number_changes
 from tests.scoring.small_world import Rows, box, rows, score, street
 
@@ -234,6 +235,19 @@ def test_nobody_climbs_a_tree_with_soft_rot(tmp_path: Path) -> None:
     assert "climb" not in {row["crew_type"] for row in actions(store).values()}
     # A drill under-reads soft rot (UMass Extension fact sheet on Kretzschmaria deusta).
     assert one(store)["best_action"] == "tomography"
+
+
+def test_why_nobody_climbs_names_the_part(tmp_path: Path) -> None:
+    """The part that hangs need not be the one whose failure makes the rating."""
+    seen = [{"tree_key": 0, "defect": "hanging_branch", "part": "branch"},
+            {"tree_key": 0, "defect": "lean", "part": "roots"}]  # fmt: skip
+    store = score(tmp_path, world(inspections=[{"tree_key": 0}], defects=seen))
+    words = {row["part"]: row["failure"] for row in rows(store, "failure")}
+    assert one(store)["no_climb"]
+    assert words[Part.BRANCH] >= FailureWord.PROBABLE
+    assert told(store)["no_climb_probable"] == {
+        "part": "branch", "failure": word(FailureWord(words[Part.BRANCH])),
+    }  # fmt: skip
 
 
 def test_a_dead_branch_is_pruned_not_felled(tmp_path: Path) -> None:

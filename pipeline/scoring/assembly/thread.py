@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
+from pipeline.scoring.assembly.climbing import Climbing
 from pipeline.scoring.assembly.columns import day_text, place_of, texts, whole
 from pipeline.scoring.assembly.evidence import MECHANICS, STRENGTH, WITNESSES
 from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
@@ -380,12 +381,13 @@ class Thread:
                 facts.add(at, "wires_unknown", source="osha_1910_269")
 
     def _people(self, facts: Facts) -> None:
-        row, rules = self.row, self.parameters.work.no_climb
+        row = self.row
+        climbing = Climbing(self.parameters.work.no_climb, row.evidence.parts, row.chosen.state)
         newest = row.evidence.latest_on
         for tree, at in zip(self.own, self.place(self.own), strict=True):
             here = int(row.rated.place[tree])
             if here >= 0 and row.chosen.climb_rule[here] >= 0:
-                facts.add(int(at), rules[row.chosen.climb_rule[here]].why)
+                facts.add(int(at), *climbing.told(int(row.chosen.climb_rule[here]), here))
             kind = int(row.decisions.kind[tree])
             if kind < 0:
                 continue

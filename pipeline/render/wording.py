@@ -13,6 +13,7 @@ from pipeline.render.wording_notes import note_defect
 from pipeline.render.wording_numbers import HUNDRED, capital, count_word, day, in_hundred
 from pipeline.render.wording_reviews import REVIEWS, UNSCHEDULED
 from pipeline.render.wording_rot import at_work
+from pipeline.render.wording_seen import height_assumed, read, sighting
 from pipeline.render.wording_words import (
     ACTION_WORDS,
     DEFECT_WORDS,
@@ -41,27 +42,6 @@ def _cm(value: float | None) -> str:
 
 def _name(values: Values, key: str = "name") -> str:
     return str(values.get(key) or "a fungus without a name")
-
-
-def _joined(text: str | None) -> str:
-    return ", ".join(word.replace("_", " ") for word in (text or "").split("|"))
-
-
-def _sighting(v: Values) -> str:
-    where = f" on the {_joined(v['position'])}" if v.get("position") else ""
-    number = f", {v['count']} fruiting bodies" if (v.get("count") or 0) > 1 else ""
-    how = {
-        "by_id": "the sighting names this tree",
-        "by_place": "the place of the sighting fits this tree",
-    }.get(str(v.get("match")), "it may belong to another tree")
-    if v.get("share") is not None:
-        how = f"which tree is not known; this one is right in {in_hundred(v['share'])} such cases"
-    tied = {
-        "attached": "It is attached to the tree.",
-        "soil_over_root": "It stands on soil over roots: dig and look.",
-    }.get(str(v.get("attachment")), "Whether it is attached was not told.")
-    seen = f"{_name(v)} was seen{where} on {day(v.get('seen_on'))}{number}; {how}."
-    return f"{capital(seen)} {tied}"
 
 
 def _defect(v: Values) -> str:
@@ -238,7 +218,8 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     "seen_inspected_only": lambda _: (
         "Inspected inside the city's cycle by its date; what was found is not on record."
     ),
-    "seen_sighting": _sighting,
+    "seen_sighting": sighting,
+    "seen_told": read,
     "seen_defect": _defect,
     "seen_note": lambda v: (
         f"The notes of the inventory name {note_defect(v['defect'], v['part'])} "
@@ -252,6 +233,7 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         if v.get("height_m") is not None
         else "The height is not on record; it is estimated from the diameter."
     ),
+    "seen_height_assumed": height_assumed,
     "seen_dbh_filled": lambda v: (
         f"The stem diameter is not on record; {_cm(v['dbh_cm'])} is assumed."
     ),

@@ -36,7 +36,7 @@ DEFECT_WORDS = {
     "cavity": "a cavity",
     "crack": "a crack",
     "canker": "a canker",
-    "girth_wound": "a wound of the girth",
+    "girth_wound": "a wound over part of the girth",
     "crown_dieback": "dieback of the crown",
     "weak_union": "a weak union",
     "girdling_root": "a girdling root",

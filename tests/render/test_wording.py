@@ -49,7 +49,9 @@ _VALUES: dict[str, Any] = {
     "critical_gust_m_per_s": 45.0, "crown_m": 8.0, "height_filled": True, "crown_filled": True,
     "region": "as_nzs_a", "terrain": "suburban", "gust_50_m_per_s": 33.0, "wet": True,
     "seen": "possible", "computed": "probable", "apart": True,
-    "quoted": "Stammriss",
+    "quoted": "Stammriss", "origin": "note",
+    "serious": "Kretzschmaria deusta", "serious_by": ["public"], "other": "Xylaria polymorpha",
+    "other_by": ["laboratory"], "tell_apart": "The fingers of the other stand up.",
     "told": [
         {"word": "crack", "name": None, "part": "stem", "doubted": False, "quoted": "Stammriss"},
         {"word": "fungus", "name": "Kretzschmaria deusta", "part": None, "doubted": True,
@@ -133,6 +135,21 @@ def test_a_statement_without_sentence_is_refused() -> None:
 
 def test_every_published_formula_has_words() -> None:
     assert set(Library().table("strength_limits").texts("formula")) == set(FORMULAE)
+
+
+def test_what_stands_in_the_row_of_a_tree_was_seen_by_nobody() -> None:
+    told = {**_VALUES, "quoted": "Pilz am Ast", "position": "branch", "name": None}
+    remark = wording.sentence("seen_told", {**told, "seen_on": None})
+    assert "remark reads \u201cPilz am Ast\u201d" in remark
+    assert "a fungus without a name on a branch" in remark
+    assert "seen" not in remark
+    assert "unknown day" not in remark
+    column = wording.sentence("seen_told", {**told, "origin": "column"})
+    assert column.startswith("The inventory\u2019s own columns tell of a fungus")
+    assert "seen on a branch on" in wording.sentence("seen_sighting", told)
+    nothing = wording.sentence("seen_height_assumed", _VALUES)
+    assert "from the diameter" not in nothing
+    assert "12 m, the height of a usual tree, is assumed" in nothing
 
 
 def test_words_do_not_say_more_than_is_known() -> None:

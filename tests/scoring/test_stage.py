@@ -237,6 +237,24 @@ def test_nobody_climbs_a_tree_with_soft_rot(tmp_path: Path) -> None:
     assert one(store)["best_action"] == "tomography"
 
 
+def test_a_fungus_of_a_remark_is_told_with_its_words_and_no_day(tmp_path: Path) -> None:
+    remark = {**SIGHTING, "origin": "note", "quoted": "shelf fungus", "seen_on": None}
+    said = told(score(tmp_path, world(sightings=[remark])))
+    assert "seen_sighting" not in said
+    assert said["seen_told"]["quoted"] == "shelf fungus"
+
+
+def test_a_height_without_a_diameter_is_assumed_and_not_estimated(tmp_path: Path) -> None:
+    nothing = {"height_m": None, "dbh_cm": None}
+    own = told(score(tmp_path / "own", world(trees=trees(1, **nothing), sightings=[SIGHTING])))
+    shared = told(score(tmp_path / "shared", world(trees=trees(1, **nothing))))
+    by_dbh = told(score(tmp_path / "dbh", world(trees=trees(1, height_m=None))))
+    for said in (own, shared):
+        assert "seen_height_assumed" in said
+        assert "seen_height_filled" not in said
+    assert "seen_height_filled" in by_dbh
+
+
 def test_why_nobody_climbs_names_the_part(tmp_path: Path) -> None:
     """The part that hangs need not be the one whose failure makes the rating."""
     seen = [{"tree_key": 0, "defect": "hanging_branch", "part": "branch"},

@@ -20,7 +20,7 @@ _SEEN = ("seen_not_rated", "seen_never", "seen_overdue", "seen_no_defect", "seen
 _STATES = ("not_due", "never", "overdue", "due")
 # Bases of the digits of a group's number, from the last: filled, assumed, occupancy, inspection,
 # status, kind.
-_BASES = (2, 2, 5, len(_STATES), len(inputs.TREE_STATUS), len(_SEEN))
+_BASES = (3, 2, 5, len(_STATES), len(inputs.TREE_STATUS), len(_SEEN))
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def group_facts(
     )  # fmt: skip
     rated = trees.rated
     digits = (
-        np.where(rated, trees.height_filled, False),
+        np.where(rated & trees.height_filled, 1 + np.isnan(trees.dbh), 0),
         np.where(rated, under.assumed, False),
         np.where(rated, under.occupancy, 0),
         np.where(rated, looked.standing, NOT_DUE),
@@ -77,7 +77,8 @@ def _write(facts: Facts, fact_set: int, group: int) -> None:
         return
     facts.add(fact_set, _SEEN[kind])
     if filled:
-        facts.add(fact_set, "seen_height_filled", {"height_m": None}, assumed=True)
+        how = "seen_height_filled" if filled == 1 else "seen_height_assumed"
+        facts.add(fact_set, how, {"height_m": None}, assumed=True)
     facts.add(fact_set, "failure_unknown")
     told = {"occupancy": word(OccupancyWord(occupancy))}
     if assumed:

@@ -13,13 +13,13 @@ import pyarrow as pa
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.climbing import Climbing
-from pipeline.scoring.assembly.columns import day_text, place_of, texts, whole
+from pipeline.scoring.assembly.columns import day_text, place_of, texts
 from pipeline.scoring.assembly.evidence import MECHANICS, STRENGTH, WITNESSES
 from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
 from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
-from pipeline.scoring.assembly.which_tree import MATCHES
+from pipeline.scoring.assembly.sighted_told import tell_sightings
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
 from pipeline.scoring.explanation import Facts
 from pipeline.scoring.parameters import Parameters
@@ -82,39 +82,18 @@ class Thread:
             yield int(row), int(sets[row])
 
     def _seen(self, facts: Facts) -> None:
-        table, sightings = self.sightings.table, self.sightings
-        names, told = texts(table, "name_text"), texts(table, "taxon_id")
-        position, attachment = texts(table, "position"), texts(table, "attachment")
-        count = whole(table, "count")
-        catalogue = self.parameters.failure.catalogue.taxon_id
-        accepted = dict(zip(catalogue, self.parameters.failure.names, strict=True))
-        for row, at in self._rows_of_sightings():
-            facts.add(at, "seen_sighting", {
-                "name": accepted.get(told[row] or "") or names[row],
-                "seen_on": day_text(sightings.seen_on[row]),
-                "position": position[row],
-                "count": int(count[row]) if count[row] >= 0 else None,
-                "match": MATCHES[sightings.match[row]],
-                "share": float(sightings.share[row]) if sightings.share[row] < 1 else None,
-                "attachment": attachment[row],
-            })  # fmt: skip
+        tell_sightings(facts, self.sightings, self.place, self.parameters)
         self._seen_by_inspectors(facts)
         for row, at in self._rows(self.own):
             tree = int(self.own[row])
             trees = self.row.trees
             if trees.height_filled[tree] and trees.rated[tree]:
                 height = {"height_m": float(trees.height[tree])}
-                facts.add(at, "seen_height_filled", height, assumed=True)
+                how = "seen_height_assumed" if np.isnan(trees.dbh[tree]) else "seen_height_filled"
+                facts.add(at, how, height, assumed=True)
             if np.isnan(trees.dbh[tree]) and trees.rated[tree]:
                 size = {"dbh_cm": float(trees.dbh_used[tree])}
                 facts.add(at, "seen_dbh_filled", size, assumed=True)
-
-    def _rows_of_sightings(self) -> Iterator[tuple[int, int]]:
-        known = np.flatnonzero(self.sightings.tree >= 0)
-        sets = self.place(self.sightings.tree[known])
-        for row, at in zip(known, sets, strict=True):
-            if at >= 0:
-                yield int(row), int(at)
 
     def _seen_by_inspectors(self, facts: Facts) -> None:
         looks = self.looks

@@ -63,6 +63,9 @@ def said(at: int, sighted: Sighted, found: Identified, asked: "Asked") -> Iterat
     posterior = keys.posterior(one, asked.parameters.key)[0]
     yield f"Seen: {_seen(one, asked.parameters.key) or 'nothing but a name'}"
     yield from _not_understood(at, sighted, one, asked)
+    if found.misfit[at]:
+        yield ("The name given does not fit what was seen: samples or records may be mixed up, or "
+               "what was seen was told of another fruiting body. Check both.")  # fmt: skip
     yield ""
     yield from _candidates(at, found, posterior, asked)
     yield ""
@@ -309,8 +312,12 @@ def _next(at: int, sighted: Sighted, found: Identified, asked: Asked) -> Iterato
 def _because(at: int, sighted: Sighted, found: Identified, asked: Asked) -> str:
     if sighted.odd[at]:
         return "because the name stands in no list"
+    if found.misfit[at]:
+        return "because the name given does not fit what was seen"
     if found.taxon[at, 0] == asked.parameters.key.unlisted:
         return "because it may be a fungus that is not listed"
     if found.serious[at] >= asked.parameters.limits.serious_share:
+        if found.unchecked[at]:
+            return "because a serious fungus is named and nothing of it was described"
         return "because a serious fungus is possible and the first is not sure"
     return "because the record contradicts itself or candidates ask for different action"

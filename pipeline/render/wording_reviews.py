@@ -108,6 +108,10 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"listed as {v['genus']}. One of them is wrong: look which."
     ),
     "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
+    "name_does_not_fit": lambda v: (
+        f"{_seen(v)}: the name given by a laboratory or a specialist does not fit what was seen: "
+        f"samples or records may be mixed up. Check both. {_to_expert(v)}"
+    ),
     "fungus_reports_disagree": lambda v: (
         f"Reports of tree {v['tree_id']} disagree: {v['serious']}, {v['code']} "
         f"({_who(v['serious_by'])}), and {v['other']} ({_who(v['other_by'])}), which are taken "

@@ -152,6 +152,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "sighting_host_conflict": (2, ("name", "sighting", "host", "tree_id", "genus")),
     "name_serious_uncertain": (1, (*_EXPERT, "code")),
     "fungus_reports_disagree": (1, _DISAGREE),
+    "name_does_not_fit": (1, _EXPERT),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
     "presumed_removal": (1, ("tree_id", "name")),
     "note_danger": (0, ("tree_id", "told")),

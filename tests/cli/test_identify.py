@@ -18,7 +18,7 @@ HEADER = (
 COLUMNS = [
     "sighting_id", "decay_evidence", "taxon_1", "probability_1", "taxon_2", "probability_2",
     "taxon_3", "probability_3", "probability_unlisted", "rot_type", "probability_rot",
-    "significance", "needs_expert", "next_look", "unread_words",
+    "significance", "needs_expert", "next_look", "name_fits", "unread_words",
 ]  # fmt: skip
 
 
@@ -236,3 +236,28 @@ def test_a_fungus_of_palms_is_no_candidate_on_a_honey_locust() -> None:
     )  # fmt: skip
     assert first_of(told)[1] == "Ganoderma sessile"
     assert "zonatum" not in told.partition("Why")[0]
+
+
+def test_a_laboratory_is_not_overruled_in_silence(tmp_path: Path) -> None:
+    told = said(
+        "--name", "Schwefelporling", "--name-by", "laboratory", "--form", "gilled_cluster",
+        "--under-surface", "gills", "--under-colour", "black", "--upper-colour", "grey",
+    )  # fmt: skip
+    assert "does not fit what was seen: samples or records may be mixed up" in told
+    assert "Ask somebody who knows, because the name given does not fit" in told
+    assert first_of(told)[1] == "Laetiporus sulphureus"
+    apart, fits, bare = answered(
+        tmp_path,
+        "a,gilled_cluster,grey,black,gills,cluster,,,,,,Schwefelporling,laboratory,,",
+        "b,shelf,orange,yellow,pores,,,,,,,Schwefelporling,laboratory,,",
+        "c,shelf,orange,yellow,pores,,,,,,,,,,",
+    )
+    assert [row["name_fits"] for row in (apart, fits, bare)] == ["no", "yes", ""]
+    assert [row["needs_expert"] for row in (apart, fits)] == ["yes", "no"]
+
+
+@pytest.mark.parametrize("name", ["charcoal crust", "Brandkrustenpilz", "Ustulina deusta"])
+def test_the_worst_fungus_by_a_public_name_alone_is_checked(name: str) -> None:
+    told = said("--name", name, "--name-by", "public", "--host", "Fagus")
+    assert first_of(told)[1] == "Kretzschmaria deusta"
+    assert "because a serious fungus is named and nothing of it was described" in told

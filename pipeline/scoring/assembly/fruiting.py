@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.scoring.assembly.identified import SHOWN, attachments
+from pipeline.scoring.assembly.identified import SHOWN, attachments, described, name_doubts
 from pipeline.scoring.assembly.told import Told
 from pipeline.scoring.identification import bodies as fungi
 from pipeline.scoring.identification import key as keys
@@ -15,7 +15,6 @@ from pipeline.scoring.identification.heard import Heard, heard
 from pipeline.scoring.identification.key import Key
 from pipeline.scoring.identification.names import trusted
 from pipeline.scoring.identification.questions import next_look
-from pipeline.scoring.parameters.identification import CHARACTERS
 from pipeline.scoring.parameters.sighted import SightedParameters
 from pipeline.units import Flags, Floats, Ints
 
@@ -36,6 +35,7 @@ class Found:
     rot, rot_probability : most probable rot, place in meaning.ROTS.
     attacks : probability that roots, butt, stem, branch are rotted, shape (units, 4).
     expert : photographs belong before an expert.
+    misfit : a trusted name that does not fit what was seen.
     look : place of the look to take next, -1 for none.
     decides, against : characters that speak most for and against the first taxon beside the
         second, places in `characters`, -1 for none, shape (units, 3).
@@ -52,6 +52,7 @@ class Found:
     serious: Floats
     decay: Ints
     expert: Flags
+    misfit: Flags
     look: Ints
     decides: Ints
     against: Ints
@@ -279,12 +280,15 @@ def _find_batch(
     certain = np.flatnonzero(posterior.max(axis=1, initial=0.0) > 1.0 - parameters.least_doubt)
     before = _expected(named.rows(certain), weight[certain], key)
     posterior[certain] = fungi.doubted(posterior[certain], before, parameters.least_doubt)
+    posterior = keys.kept(posterior, named, key)
     taxon, probability = keys.first(posterior, SHOWN)
     rot = meaning.rot_probability(posterior, ident.traits)
     seen = weight > 0
     sits = attachments(seen, key)
     contradiction = sits.free & (sits.on_tree | sits.attached | sits.soil_over_root)
-    odd = contradiction | told.strange[units.named[which]]
+    strange = told.strange[units.named[which]]
+    misfits, unchecked = name_doubts(posterior, named, seen, strange, ident)
+    odd = contradiction | strange | misfits | unchecked
     expert = meaning.needs_expert(
         posterior, ident.traits, ident.limits, sure=parameters.sure, odd=odd
     )
@@ -301,6 +305,7 @@ def _find_batch(
         serious=meaning.probability_of_serious(posterior, ident.traits, ident.limits),
         decay=meaning.decay_evidence(sits, posterior, ident.traits),
         expert=expert,
+        misfit=misfits,
         look=_look(posterior, _looked_at(seen, key), expert, parameters),
         decides=_foremost(speaks, parameters.speaks_from),
         against=_foremost(-speaks, parameters.speaks_from),
@@ -309,7 +314,7 @@ def _find_batch(
             posterior * told.share[units.named[which]][:, None],
             catalogue,
             parameters.trust.heard_from[named.name_by],
-            described=_described(seen, named, told.strange[units.named[which]], key),
+            described=described(seen, key) | ((named.name >= 0) & ~strange),
             serious_from=ident.limits.serious_from,
         ),
         listed_unit=unit + which.start,
@@ -334,15 +339,6 @@ def _looked_at(seen: Flags, key: Key) -> Flags:
     found: Flags = np.logical_or.reduceat(seen, key.vocabulary.starts, axis=1)
     certain, uncertain = (key.vocabulary.characters.index(n) for n in ("host", "host_uncertain"))
     found[:, certain] |= found[:, uncertain]
-    return found
-
-
-def _described(seen: Flags, named: Evidence, strange: Flags, key: Key) -> Flags:
-    """Whether a known name, or any character of the fungus itself, was told; shape (units,)."""
-    found = (named.name >= 0) & ~strange
-    for name in CHARACTERS:
-        if name not in fungi.OF_THE_PLACE:
-            found |= seen[:, key.vocabulary.span(name)].any(axis=1)
     return found
 
 

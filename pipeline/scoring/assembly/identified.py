@@ -6,10 +6,12 @@ import numpy as np
 
 from pipeline.scoring.identification import key as keys
 from pipeline.scoring.identification import meaning
+from pipeline.scoring.identification.bodies import OF_THE_PLACE
 from pipeline.scoring.identification.evidence import Evidence, looked_at, shares
 from pipeline.scoring.identification.key import Key
+from pipeline.scoring.identification.names import misfit, unchecked
 from pipeline.scoring.identification.questions import next_look
-from pipeline.scoring.parameters.identification import IdentificationParameters
+from pipeline.scoring.parameters.identification import CHARACTERS, IdentificationParameters
 from pipeline.units import Flags, Floats, Ints
 
 SHOWN = 3
@@ -27,6 +29,7 @@ class Identified:
     code : action code of the first taxon.
     serious : probability of a serious fungus.
     attacks : probability that roots, butt, stem, branch are rotted, shape (sightings, 4).
+    misfit, unchecked : see `name_doubts`.
     look : place of the look to take next, -1 for none.
     """
 
@@ -41,6 +44,8 @@ class Identified:
     attacks: Floats
     decay: Ints
     expert: Flags
+    misfit: Flags
+    unchecked: Flags
     look: Ints
 
     def rows(self, which: Ints) -> "Identified":
@@ -87,6 +92,7 @@ def _part(
     decay = meaning.decay_evidence(sits, posterior, traits)
     contradiction = sits.free & (sits.on_tree | sits.attached | sits.soil_over_root)
     serious = meaning.probability_of_serious(posterior, traits, parameters.limits)
+    misfits, alone = name_doubts(posterior, evidence, evidence.seen, odd, parameters)
     return Identified(
         taxon=taxon,
         probability=probability,
@@ -99,12 +105,48 @@ def _part(
         attacks=meaning.attack_probability(posterior, traits),
         decay=decay,
         expert=meaning.needs_expert(
-            posterior, traits, parameters.limits, sure=sure, odd=odd | contradiction
+            posterior,
+            traits,
+            parameters.limits,
+            sure=sure,
+            odd=odd | contradiction | misfits | alone,
         ),
+        misfit=misfits,
+        unchecked=alone,
         look=next_look(
             posterior, looked_at(evidence.seen, key.vocabulary), key, traits, parameters.looks
         ),
     )
+
+
+def name_doubts(
+    posterior: Floats,
+    named: Evidence,
+    seen: Flags,
+    strange: Flags,
+    parameters: IdentificationParameters,
+) -> tuple[Flags, Flags]:
+    """Trusted names that do not fit what was seen, and unchecked names of the worst fungi.
+
+    Parameters
+    ----------
+    named : rows with the name of each.
+    seen : states that were marked, shape (sightings, states).
+    strange : named by a name that no list holds, shape (sightings,).
+    """
+    key, doubts = parameters.key, parameters.doubts
+    found = described(seen, key)
+    alone = unchecked(named, found, parameters.traits.action_code, key, doubts)
+    return misfit(posterior, named, key, doubts) & ~strange, alone & ~strange
+
+
+def described(seen: Flags, key: Key) -> Flags:
+    """Whether any character of the fungus itself was told, shape (sightings,)."""
+    found = np.zeros(len(seen), np.bool_)
+    for name in CHARACTERS:
+        if name not in OF_THE_PLACE:
+            found |= seen[:, key.vocabulary.span(name)].any(axis=1)
+    return found
 
 
 def attachments(seen: Flags, key: Key) -> meaning.Attachments:

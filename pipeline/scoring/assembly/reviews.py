@@ -178,6 +178,8 @@ def _of_names(
     found, of = fruiting.found, fruiting.of
     ids = texts(sightings.table, "sighting_id")
     asked = np.flatnonzero(found.expert[of] & (sightings.tree >= 0))
+    by = codes(sightings.table, "name_by", parameters.sighted.trust.name_by)
+    cap = np.append(parameters.sighted.trust.cap, -1.0)
     _, first = np.unique(fruiting.body[asked], return_index=True)
     for row in np.sort(asked[first]):
         unit = of[row]
@@ -191,6 +193,12 @@ def _of_names(
             "next_look": ident.looks.look[look] if look >= 0 else None,
         }
         at = {"tree": int(sightings.tree[row]), "sighting": int(row)}
+        if found.misfit[unit]:
+            of_body = asked[fruiting.body[asked] == fruiting.body[row]]
+            namer = int(of_body[np.argmax(cap[by[of_body]])])
+            # The row of the one whose name it is, not of another who saw the same body.
+            said = {**told, "name": names[namer], "sighting": ids[namer]}
+            reviews.add("name_does_not_fit", said, tree=at["tree"], sighting=namer)
         if sightings.code[row] >= ident.limits.serious_from:
             told["code"] = f"R{sightings.code[row]}"
             reviews.add("name_serious_uncertain", told, **at)

@@ -35,6 +35,7 @@ class NameSpread:
         sums to one, or to zero where nothing is known.
     same_genus : likewise for the other taxa of its genus; a row sums to less than one by how
         common the named one is in it.
+    fits : share that a name trusted `kept_from` or more keeps, whatever was seen.
     """
 
     name_by: tuple[str, ...]
@@ -45,6 +46,8 @@ class NameSpread:
     among: Floats
     look_alike: Floats
     same_genus: Floats
+    fits: float = 0.0
+    kept_from: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -222,7 +225,7 @@ def posterior(evidence: Evidence, key: Key) -> Floats:
 
     For few sightings; `batches` bounds the memory of many.
     """
-    return normalised(log_posterior(evidence, key))
+    return kept(normalised(log_posterior(evidence, key)), evidence, key)
 
 
 def batches(evidence: Evidence, key: Key) -> Iterator[tuple[slice, Floats]]:
@@ -236,7 +239,42 @@ def batches(evidence: Evidence, key: Key) -> Iterator[tuple[slice, Floats]]:
             log += log_prior(part, key)
         else:
             log += prior[np.where(part.region < 0, len(key.regions), part.region)]
-        yield which, normalised(log)
+        yield which, kept(normalised(log), part, key)
+
+
+def named_share(posterior: Floats, evidence: Evidence) -> Floats:
+    """Probability of what the name may mean, one without a name; shape (sightings,)."""
+    found = np.ones(len(posterior))
+    rows = np.flatnonzero(evidence.name >= 0)
+    means = evidence.meanings[evidence.name[rows]] > 0
+    found[rows] = (posterior[rows] * means).sum(axis=1)
+    return found
+
+
+def kept(posterior: Floats, evidence: Evidence, key: Key) -> Floats:
+    """The posterior in which the most trusted names keep their least share; shape as given.
+
+    Characters are drawn independently in the model; several that contradict a laboratory together
+    are as likely misread by one observer, or seen on another body, as the sample is mixed up.
+    """
+    spread = key.names
+    if spread.fits <= 0 or not (evidence.name >= 0).any():
+        return posterior
+    cap = spread.cap[evidence.name_by]
+    right = np.where(np.isnan(evidence.certainty), cap, np.minimum(evidence.certainty, cap))
+    rows = np.flatnonzero((evidence.name >= 0) & (right >= spread.kept_from))
+    own = named_share(posterior[rows], evidence.rows(rows))
+    rows, own = rows[own < spread.fits], own[own < spread.fits, None]
+    if not rows.size:
+        return posterior
+    meant = evidence.meanings[evidence.name[rows]]
+    # What is beyond the least number that can be written is shared out as the name means it.
+    shape = np.where(own > 0, np.where(meant > 0, posterior[rows], 0.0), meant)
+    others = np.where(meant > 0, 0.0, posterior[rows])
+    found = posterior.copy()
+    found[rows] = spread.fits * shape / shape.sum(axis=1, keepdims=True)
+    found[rows] += (1.0 - spread.fits) * others / others.sum(axis=1, keepdims=True)
+    return found
 
 
 def first(posterior: Floats, count: int) -> tuple[Ints, Floats]:

@@ -17,6 +17,7 @@ from pipeline.scoring.identification.key import (
     with_genera_prior,
 )
 from pipeline.scoring.identification.meaning import Limits, Traits
+from pipeline.scoring.identification.names import NameDoubts
 from pipeline.scoring.identification.questions import Looks
 from pipeline.scoring.parameters.read import flags, place, places
 from pipeline.tables import inputs
@@ -59,6 +60,7 @@ class IdentificationParameters:
     traits: Traits
     looks: Looks
     limits: Limits
+    doubts: NameDoubts
     names: tuple[str, ...]
     genera: tuple[str, ...]
     tell_apart: dict[tuple[str, str], str]
@@ -108,6 +110,7 @@ def identification_parameters(
         traits=_traits(taxa),
         looks=_looks(library),
         limits=_limits(limits),
+        doubts=_doubts(limits),
         names=(*taxa.texts("accepted_name"), "another fungus"),
         genera=vocabulary.states[vocabulary.characters.index("host")],
         tell_apart={
@@ -318,6 +321,8 @@ def _spread(
         among=np.stack([spread.numbers(name) for name in columns], axis=1)[order],
         look_alike=_rows_to_one(look),
         same_genus=same,
+        fits=limits.number("value", quantity="name_fits"),
+        kept_from=limits.number("value", quantity="name_kept_from"),
     )
 
 
@@ -372,4 +377,17 @@ def _limits(t: PublishedTable) -> Limits:
         serious_share=value("serious_share"),
         soil_over_root=value("soil_over_root_weight"),
         annual_years=int(value("annual_years")),
+    )
+
+
+def _doubts(t: PublishedTable) -> NameDoubts:
+    def value(quantity: str) -> float:
+        return t.number("value", quantity=quantity)
+
+    return NameDoubts(
+        fits=value("name_fits"),
+        fits_from=value("name_fits_from"),
+        unchecked_below=value("unchecked_below"),
+        unchecked_code=int(value("unchecked_code")),
+        unchecked_share=value("unchecked_share"),
     )

@@ -266,6 +266,41 @@ def test_shelves_that_nobody_named_are_no_part_of_a_named_body(tmp_path: Path) -
     assert [row["body_key"] for row in found(store)] == [0, 1]
 
 
+def test_a_laboratory_that_is_contradicted_is_told_and_not_overruled(tmp_path: Path) -> None:
+    inkcaps = {
+        **NAMED, "form": "gilled_cluster", "under_surface": "gills", "under_colour": "black",
+        "upper_colour": "grey", "flesh": "fleshy", "arrangement": "cluster",
+    }  # fmt: skip
+    laboratory, fits = (
+        score(tmp_path / name, town([{**told, "name_by": "laboratory", "sighting_id": "lab 1"}]))
+        for name, told in (("apart", inkcaps), ("fits", NAMED))
+    )
+    assert found(laboratory)[0]["taxon_1"] == "laetiporus_sulphureus"
+    assert found(laboratory)[0]["needs_expert"]
+    (review,) = [r for r in rows(laboratory, "reviews") if r["code"] == "name_does_not_fit"]
+    assert review["urgency"] == 1
+    sentence = REVIEWS[review["code"]](json.loads(review["detail"]))
+    assert "Laetiporus sulphureus (sighting lab 1)" in sentence
+    assert "may be mixed up" in sentence
+    assert not found(fits)[0]["needs_expert"]
+    assert "name_does_not_fit" not in {r["code"] for r in rows(fits, "reviews")}
+
+
+def test_the_worst_fungus_named_alone_by_the_public_goes_to_an_expert(tmp_path: Path) -> None:
+    crust = {**CRUST, "form": "crust", "upper_colour": "black", "flesh": "brittle"}
+    alone, described, trusted = (
+        score(tmp_path / name, town([told], genera=("Fagus",)))
+        for name, told in (
+            ("alone", CRUST), ("described", crust),
+            ("trusted", {**CRUST, "name_by": "specialist"}),
+        )
+    )  # fmt: skip
+    assert found(alone)[0]["needs_expert"]
+    assert "name_serious_uncertain" in {r["code"] for r in rows(alone, "reviews")}
+    assert not found(described)[0]["needs_expert"]
+    assert not found(trusted)[0]["needs_expert"]
+
+
 def test_no_number_of_reports_takes_the_last_doubt(tmp_path: Path) -> None:
     least = Library().table("key_limits").number("value", quantity="least_doubt")
     told = [

@@ -83,10 +83,7 @@ def _climate(v: Values) -> str:
 
 def _witnesses(v: Values) -> str:
     one = f"By what is known of {_THE[str(v['part'])]} failure is {v['seen']}"
-    both = f"{one}; by the wind it is {v['computed']}. The worse counts."
-    if not v["apart"]:
-        return both
-    return f"{both} They lie so far apart that a closer assessment is called for."
+    return f"{one}; by the wind it is {v['computed']}. The worse counts."
 
 
 HOLDING: dict[str, Callable[[Values], str]] = {
@@ -100,6 +97,9 @@ HOLDING: dict[str, Callable[[Values], str]] = {
         "computed; what was seen stands alone."
     ),
     "holds_witnesses": _witnesses,
+    "holds_witnesses_apart": lambda v: (
+        f"{_witnesses(v)} They lie so far apart that a closer assessment is called for."
+    ),
 }
 HOLDING_REVIEWS: dict[str, Callable[[Values], str]] = {
     "witnesses_apart": lambda v: (

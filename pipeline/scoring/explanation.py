@@ -92,7 +92,8 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "holds_filled": ("failure", ("height_m", "crown_m", "height_filled", "crown_filled")),
     "holds_climate": ("failure", ("region", "terrain", "gust_50_m_per_s", "wet", "told")),
     "holds_not_applicable": ("failure", ("reason",)),
-    "holds_witnesses": ("failure", ("part", "seen", "computed", "apart")),
+    "holds_witnesses": ("failure", ("part", "seen", "computed")),
+    "holds_witnesses_apart": ("failure", ("part", "seen", "computed")),
     "target_met": (
         "target",
         ("kind", "name", "distance_m", "occupancy", "occupied_share", "direction_share", "impact"),

@@ -100,7 +100,7 @@ def holding(
 ) -> Holding:
     """Chances and words of all parts of trees with evidence."""
     keys, site, mechanics = evidence.trees, parameters.site, parameters.mechanics
-    sound = of_inventory(keys, trees, site.wet, mechanics)
+    sound = of_inventory(keys, trees, parameters)
     beyond = beyond_mechanics(keys, trees, mechanics)
     years = _years_dead(keys, looks, trees, parameters)
     rows = _computed(wood, sound, beyond, years, _changed(keys, looks), parameters)
@@ -125,6 +125,9 @@ def holding(
     word = words_of(chance.mean, chance.median, limits.yearly, limits.imminent_median)
     at_most = parameters.failure.hearsay.word[FUNGUS]
     word = np.where(wood.told.heard, np.minimum(word, at_most), word)
+    # How long a tree has been dead is assumed, and an assumption makes nothing imminent.
+    dead = np.repeat(~np.isnan(years), PARTS)
+    word = np.where(dead, np.minimum(word, FailureWord.PROBABLE), word)
     speaks = _speaks(wood, evidence, ~np.isnan(years))
     return Holding(
         reason=reason,
@@ -138,18 +141,14 @@ def holding(
 
 
 def _speaks(wood: Wood, evidence: Evidence, dead: Flags) -> Flags:
-    """Rows of which mechanics says a word."""
+    """Rows of which mechanics says a word: something loud enough speaks of their decay."""
     count, parts = len(wood.tree), evidence.parts
     spoken = np.zeros(count, np.bool_)
     spoken[parts.tree * PARTS + parts.part] = True
-    found = np.zeros(count, np.bool_)
+    found = wood.told.cut > 0
     found[wood.evidence] = True
-    # What may be of another tree speaks where it is loud enough for the other witness to hear.
-    found &= spoken | wood.told.told
-    found |= spoken & (wood.told.lost > 0)
-    stem = np.arange(count) % PARTS == Part.STEM
-    found |= stem & spoken & np.repeat(dead, PARTS)
-    found[wood.part == Part.BRANCH] = False
+    found |= (wood.part == Part.STEM) & np.repeat(dead, PARTS)
+    found &= spoken & (wood.part != Part.BRANCH)
     return found
 
 
@@ -283,9 +282,7 @@ def _kept(
     """Strength kept in each state, (rows or 1, cells, zones), and the weights of the zones."""
     mechanics = parameters.mechanics
     if roots:
-        held = 1.0 - wood.told.lost[at]
-        every = x if (held == 1.0).all() else 1.0 - (1.0 - x) * held[:, None]
-        kept = anchorage_kept(np.atleast_2d(every), mechanics.anchorage)
+        kept = anchorage_kept(_roots_lost(at, wood, x[None]), mechanics.anchorage)
         return kept[..., None], np.ones(1)
     zone = mechanics.zone
     opening, offset = wood.opening[at], wood.offset[at]
@@ -301,6 +298,12 @@ def _kept(
     return np.minimum.accumulate(kept, axis=1), zone.weights
 
 
+def _roots_lost(at: Ints, wood: Wood, share: Floats) -> Floats:
+    """Share of the roots lost where a share is decayed: no less than was seen, and what is cut."""
+    rotten, cut = wood.told.rotten[at][:, None], wood.told.cut[at][:, None]
+    return 1.0 - (1.0 - np.maximum(share, rotten)) * (1.0 - cut)
+
+
 def _critical(rows: _Rows, wood: Wood, parameters: Parameters) -> Floats:
     """Gust that fells half of such trees at the mean decay [m/s], (rows,)."""
     mechanics, mean = parameters.mechanics, wood.summary.mean[rows.at]
@@ -310,10 +313,10 @@ def _critical(rows: _Rows, wood: Wood, parameters: Parameters) -> Floats:
         mean, _ROT_OF[rot], zone, opening=wood.opening[rows.at],
         offset=np.where(np.isnan(offset), zone.eccentricity, offset),
     )  # fmt: skip
-    held = 1.0 - (1.0 - mean) * (1.0 - wood.told.lost[rows.at])
+    lost = _roots_lost(rows.at, wood, mean[:, None])[:, 0]
     kept = np.where(
         rows.roots,
-        np.log(anchorage_kept(held, mechanics.anchorage)),
+        np.log(anchorage_kept(lost, mechanics.anchorage)),
         np.log(stem) @ zone.weights,
     )
     load = np.where(rows.dead, np.log(mechanics.anchorage.dead_load), 0.0)

@@ -60,10 +60,12 @@ def tell_wood(facts: Facts, balance: Balance, evidence: Evidence, place: Place) 
         }, source=_ELICITED, assumed=not bool(wood.told.measured[row]))  # fmt: skip
 
 
-def tell_holding(facts: Facts, balance: Balance, parameters: Parameters, place: Place) -> None:
+def tell_holding(
+    facts: Facts, balance: Balance, evidence: Evidence, parameters: Parameters, place: Place
+) -> None:
     """Whether each part holds in the gusts of the place, what was filled, and both witnesses."""
     wood, held = balance.wood, balance.held
-    first = np.arange(0, len(wood.tree), PARTS)
+    first, rows = np.arange(0, len(wood.tree), PARTS), touched_rows(wood, evidence)
     sets = place(wood.tree[first])
     sizes = held.trees.sizes
     for row, at in zip(first, sets, strict=True):
@@ -72,7 +74,7 @@ def tell_holding(facts: Facts, balance: Balance, parameters: Parameters, place: 
             reason = REASONS[held.reason[row]]
             facts.add(int(at), "holds_not_applicable", {"reason": reason})
             continue
-        limb = (wood.part[mine] == Part.BRANCH) & np.isin(mine, wood.evidence)
+        limb = (wood.part[mine] == Part.BRANCH) & np.isin(mine, rows)
         spoken = mine[(held.word[mine] > 0) | limb]
         for one in spoken:
             _tell_part(facts, int(at), int(one), balance)
@@ -108,11 +110,11 @@ def _tell_part(facts: Facts, at: int, row: int, balance: Balance) -> None:
     }, source=_ELICITED, assumed=True)  # fmt: skip
     before = _seen_word(balance, row)
     if before > 0:
-        facts.add(at, "holds_witnesses", {
+        statement = "holds_witnesses_apart" if balance.apart[row] else "holds_witnesses"
+        facts.add(at, statement, {
             "part": inputs.PARTS[wood.part[row]],
             "seen": word(FailureWord(before)),
             "computed": word(FailureWord(held.word[row])),
-            "apart": bool(balance.apart[row]),
         })  # fmt: skip
 
 

@@ -195,7 +195,7 @@ class Thread:
             }, source=sources[rule])  # fmt: skip
             if spoken.act_at_once[row]:
                 facts.add(at, "failure_act_at_once", {"part": part}, source=sources[rule])
-        tell_holding(facts, self.balance, self.parameters, self.place)
+        tell_holding(facts, self.balance, self.row.evidence, self.parameters, self.place)
         bands, years = self.parameters.failure.bands, self.parameters.time_frame_years
         for at, pair in self._worst():
             failure = int(self.row.judged.failure[pair])

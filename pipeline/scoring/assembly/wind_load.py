@@ -13,6 +13,7 @@ from pipeline.scoring.mechanics.fragility import Gusts, ln_capacity, load_multip
 from pipeline.scoring.mechanics.lookup import ChanceTable, chance_table
 from pipeline.scoring.mechanics.resistance import root_moment, stem_moment, strength_rows
 from pipeline.scoring.mechanics.wind import WindLoad, crown_load
+from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.mechanics import MechanicsParameters
 from pipeline.units import Floats, Ints, Words
 
@@ -79,18 +80,22 @@ def sound_trees(
     )
 
 
-def of_inventory(keys: Ints, trees: Trees, wet: bool, mechanics: MechanicsParameters) -> SoundTrees:
-    """Some trees of the inventory, measured where they were."""
+def of_inventory(keys: Ints, trees: Trees, parameters: Parameters) -> SoundTrees:
+    """Some trees of the inventory, measured where they were.
+
+    The load was set on trees from some diameter up; a thinner one counts as that thick.
+    """
+    mechanics, site = parameters.mechanics, parameters.site
     wood = np.where(trees.wood[keys] < 0, BROADLEAF, trees.wood[keys]).astype(np.int8)
     height = numbers(trees.table, "height_m")[keys]
     crown = trees.crown[keys]
     return sound_trees(
-        trees.dbh[keys],
+        np.maximum(trees.dbh[keys], site.set_from_cm),
         wood,
         ruptures(keys, wood, trees, mechanics),
         height_m=np.where(height > 0, height, np.nan),
         crown_m=np.where(crown > 0, crown, np.nan),
-        wet=wet,
+        wet=site.wet,
         mechanics=mechanics,
     )
 

@@ -33,7 +33,7 @@ class Wood:
     evidence : rows of which something speaks, rising.
     by_rot : posterior of those, (evidence rows, rots, cells + 1).
     summary : of every row.
-    told : see WoodEvidence.
+    told : what it rests on.
     section : row of looks.sections of each row, -1 without one.
     opening : share of the girth that is open, 0 if closed, (rows,).
     offset : of the column where three or more azimuths show it, NaN else [share of the shell].
@@ -145,10 +145,11 @@ def _offsets(looks: Looks, section: Ints, azimuths: int) -> Floats:
 
 
 def touched_rows(wood: Wood, evidence: Evidence) -> Ints:
-    """Rows of which something speaks, and parts that a heard fungus rots; rising."""
+    """Rows whose decay something loud enough speaks of, or that were measured; rising."""
     parts = evidence.parts
-    rotted = parts.tree[parts.taxon >= 0] * PARTS + parts.part[parts.taxon >= 0]
-    return np.union1d(np.union1d(wood.evidence, rotted), np.flatnonzero(wood.section >= 0))
+    spoken = parts.tree * PARTS + parts.part
+    rots = (parts.taxon >= 0) | np.isin(spoken, wood.evidence)
+    return np.union1d(spoken[rots], np.flatnonzero(wood.section >= 0))
 
 
 def decay_columns(

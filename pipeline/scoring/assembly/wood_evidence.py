@@ -44,8 +44,7 @@ class WoodEvidence:
     fungus, readings : entries by row, signs among the readings.
     measured, seen : rows that an instrument measured, and of which an eye saw a sign, (rows,).
     heard : rows of which nothing but remarks of the inventory speaks, (rows,).
-    told : rows whose fungus is attached to this tree for certain, or that were seen or measured.
-    lost : share of the roots that an inspector saw cut or decayed, 0 if none, (rows,).
+    cut, rotten : share of the roots that an inspector saw lost, and decayed, 0 if none, (rows,).
     opening : share of the girth that a cavity opens, 0 if none, (rows,).
     """
 
@@ -54,8 +53,8 @@ class WoodEvidence:
     measured: Flags
     seen: Flags
     heard: Flags
-    told: Flags
-    lost: Floats
+    cut: Floats
+    rotten: Floats
     opening: Floats
 
 
@@ -69,25 +68,24 @@ def wood_evidence(
 ) -> WoodEvidence:
     """All that speaks of the decay of the trees `keys`, which are sorted."""
     count = len(keys) * PARTS
-    fungus, hearsay, lent = _fungus(keys, sightings, parameters)
+    fungus, hearsay = _fungus(keys, sightings, parameters)
     signs, sign_heard = _signs(keys, looks, trees)
     read = _readings(keys, readings, trees)
-    told = _rows(count, fungus.row[~hearsay & ~lent], signs.row[~sign_heard], read.row)
     firm = _rows(count, fungus.row[~hearsay], signs.row[~sign_heard], read.row)
     fungus = fungus.take(np.flatnonzero(~hearsay | ~firm[fungus.row]))
     signs = signs.take(np.flatnonzero(~sign_heard | ~firm[signs.row]))
     joined = _both(signs, read)
     heard = _rows(count, fungus.row, joined.row) & ~firm
     mallet = (Instrument.MALLET_HOLLOW, Instrument.MALLET_SOUND)
-    lost, opening = _extents(keys, looks)
+    cut, rotten, opening = _extents(keys, looks)
     return WoodEvidence(
         fungus=fungus,
         readings=joined,
         measured=_rows(count, read.row[~np.isin(read.instrument, mallet)]),
         seen=_rows(count, signs.row, read.row),
         heard=heard,
-        told=told,
-        lost=lost,
+        cut=cut,
+        rotten=rotten,
         opening=opening,
     )
 
@@ -108,10 +106,8 @@ def _both(one: Readings, other: Readings) -> Readings:
     )
 
 
-def _fungus(
-    keys: Ints, sightings: Sightings, parameters: Parameters
-) -> tuple[FungusRows, Flags, Flags]:
-    """Grids that bodies bring, and which entries rest on remarks, or may be of another tree."""
+def _fungus(keys: Ints, sightings: Sightings, parameters: Parameters) -> tuple[FungusRows, Flags]:
+    """Grids that bodies bring, and which entries rest on remarks."""
     taxa = parameters.decay.taxa
     spoken = np.flatnonzero(sightings.speaks)
     bodies, first, group = np.unique(
@@ -154,8 +150,7 @@ def _fungus(
         weight=told.weight,
         years=years,
     )
-    lent = sightings.share[spoken[first]] < 1
-    return entries, own[told.body], lent[told.body]
+    return entries, own[told.body]
 
 
 def _posterior(sightings: Sightings, bodies: Ints, taxa: TaxonDecay) -> Floats:
@@ -201,20 +196,19 @@ def _signs(keys: Ints, looks: Looks, trees: Trees) -> tuple[Readings, Flags]:
     return found, looks.hearsay[at]
 
 
-def _extents(keys: Ints, looks: Looks) -> tuple[Floats, Floats]:
-    """Share of the roots lost, and of the girth open, as inspectors told them; (rows,)."""
+def _extents(keys: Ints, looks: Looks) -> tuple[Floats, Floats, Floats]:
+    """Share of the roots lost, of those decayed, and of the girth open, as told; (rows,)."""
     rows = looks.defects
     told = rows.latest & ~looks.hearsay & (rows.extent > 0)
-    lost, opening = np.zeros(len(keys) * PARTS), np.zeros(len(keys) * PARTS)
-    roots = [DEFECTS.index(name) for name in ("root_damage", "decay")]
-    cut = told & (rows.part == Part.ROOTS) & np.isin(rows.defect, roots)
-    cavity = told & (rows.part != Part.ROOTS) & (rows.defect == DEFECTS.index("cavity"))
-    for which, into in ((cut, lost), (cavity, opening)):
-        at = np.flatnonzero(which)
+    roots = rows.part == Part.ROOTS
+    kinds = (("root_damage", roots), ("decay", roots), ("cavity", ~roots))
+    found = np.zeros((len(kinds), len(keys) * PARTS))
+    for into, (name, where) in zip(found, kinds, strict=True):
+        at = np.flatnonzero(told & where & (rows.defect == DEFECTS.index(name)))
         place = place_of(rows.tree[at], keys)
         kept = place >= 0
         np.maximum.at(into, place[kept] * PARTS + rows.part[at[kept]], rows.extent[at[kept]])
-    return lost, opening
+    return found[0], found[1], found[2]
 
 
 def _readings(keys: Ints, table: pa.Table, trees: Trees) -> Readings:

@@ -39,6 +39,7 @@ _DEAD_TREE, _BRANCH = "dead_tree", "branch"
 # A remark with fewer words can be a name or a number; of more, a third should be known.
 _WORDS_OF_A_LANGUAGE = 5
 _KNOWN_SHARE = 0.34
+_TELLING_LETTERS = 8
 # A nought alone denies: 'fungus: 0'. All other numbers are alike.
 _DIGIT = re.compile(r"[1-9]|(?<=\d)0|(?<=\d[.,])0|0(?=[.,]?\d)")
 _ALIKE = "1"
@@ -169,9 +170,12 @@ class NoteReader:
     def _read_one(self, text: str, order: Sequence[str]) -> list[Found]:
         lexicon = self._lexicon
         words = words_of(text, lexicon.abbreviations)
-        tally = Counter(
-            language for word in words.word for language in lexicon.known(word).languages
-        )
+        tally: Counter[str] = Counter()
+        for word in words.word:
+            spoken = lexicon.known(word).languages
+            # a long word of one language alone tells more
+            sure = len(spoken) == 1 and len(word) >= _TELLING_LETTERS
+            tally.update(dict.fromkeys(spoken, 1 + sure))
         # the language of most remarks is given the benefit of one word; else the first wins a tie
         tally[order[0]] += 1
         language = max(order, key=lambda word: tally[word])

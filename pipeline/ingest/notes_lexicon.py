@@ -314,7 +314,7 @@ class Lexicon:
             for kind, book in self._books.items()
         }
         return Known(
-            frozenset(forms), frozenset(languages - {LATIN}),
+            frozenset(forms), frozenset() if word.isdigit() else frozenset(languages - {LATIN}),
             frozenset(uses.get("filler", ())),
             bool(uses.get("conjunction")) or bool(uses.get("or")) or word in {"/", "+", "&"},
             bool(uses.get("or")),

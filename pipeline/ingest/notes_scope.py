@@ -172,6 +172,9 @@ def _backward(
     segments = reading.words.segment
     if segments[span.first] == segments[hit.last - 1]:
         return True
+    if span.phrase.means.polarity == SUSPECTED and not _closes(reading, span):
+        # 'cavity, possible nest': the doubt is about something else
+        return False
     # 'cavity: none', 'Pilz (nicht sichtbar)': the cue follows the mark at once
     return (
         not between

@@ -1,11 +1,14 @@
 """What observers wrote about fungi, from options or a file, as the evidence of the key."""
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import typer
 
 from pipeline.errors import InputError
 from pipeline.ingest.names import NameBook, folded
@@ -15,16 +18,26 @@ from pipeline.scoring.assembly import seen as words
 from pipeline.scoring.identification.evidence import Evidence
 from pipeline.scoring.parameters.identification import CHARACTERS, IdentificationParameters
 from pipeline.settings.model import InputFile, Matching
+from pipeline.tables.inputs import SIGHTINGS
 from pipeline.units import Flags, Floats, Ints
 
-_OTHER_NAMES = {"seen_on": "date", "longitude": "lon", "latitude": "lat"}
+_OTHER_NAMES = {
+    "seen_on": "date", "longitude": "lon", "upper_color": "upper_colour",
+    "under_color": "under_colour",
+}  # fmt: skip
 COLUMNS = (
     *CHARACTERS, "position", "host", "host_certain", "month", "region", "layers", "name",
-    "name_by", "name_certainty", "date", "lon", "sighting_id",
+    "name_by", "name_certainty", "date", "lon", "sighting_id", "count", "width_cm",
+    "height_above_ground_m",
 )  # fmt: skip
+# Columns that a file of sightings may have and that tell the key nothing.
+_OF_A_RUN = frozenset({*(column.name for column in SIGHTINGS.columns), "lat"})
 _SURE = {"yes": 1, "y": 1, "true": 1, "1": 1, "no": 0, "n": 0, "false": 0, "0": 0}
 # An unread word is shown as far as this.
 _LONGEST = 60
+# Between two names for one thing.
+_OR = re.compile(r"\s*[|;/]\s*|,\s+|\s+(?:or|oder|ou)\s+")
+_DATE = re.compile(r"(\d{4})-(\d{1,2})(?:-(\d{1,2}))?(?!\d)")
 
 
 @dataclass(frozen=True)
@@ -99,15 +112,25 @@ def read_file(path: Path) -> pa.Table:
             remedy="Mend the records; nothing was identified.",
         )
     found: dict[str, pa.ChunkedArray] = {}
+    unused: list[str] = []
     for header in raw.data.column_names:
-        name = header.strip().lower().replace(" ", "_")
-        found.setdefault(_OTHER_NAMES.get(name, name), raw.data[header].cast(pa.string()))
+        name = "_".join(header.replace("-", " ").lower().split())
+        name = _OTHER_NAMES.get(name, name)
+        if name in found or name not in {*COLUMNS, *_OF_A_RUN}:
+            unused.append(_on_one_line(header))
+        found.setdefault(name, raw.data[header].cast(pa.string()))
     if not set(found) & set(COLUMNS) - {"sighting_id"}:
         raise InputError(
             where=path.name,
             found=f"columns {', '.join(raw.data.column_names)}",
             expected=f"some of {', '.join(COLUMNS)}",
             remedy="Name the columns as soundwood check --columns lists them.",
+        )
+    if unused:
+        typer.echo(
+            f"soundwood: {path.name}: not used, as no column of sightings is called so or it "
+            f"stands twice: {', '.join(unused)}",
+            err=True,
         )
     return pa.table({name: column for name, column in found.items() if name in COLUMNS})
 
@@ -181,7 +204,11 @@ def read_table(table: pa.Table, library: Library, parameters: IdentificationPara
     observers = {name: at for at, name in enumerate(key.names.name_by)}
     by = one("name_by", lambda text: observers.get(text.lower().replace(" ", "_")),
              missing=observers["unknown"])  # fmt: skip
-    named, meanings, strange = _names(column("name"), library, parameters)
+    for name, low, high in (("count", 0.0, np.inf), ("width_cm", 0.0, np.inf),
+                            ("height_above_ground_m", 0.0, np.inf)):  # fmt: skip
+        cells.number(name, low, high)
+    named, meanings, strange, not_read = _names(column("name"), library, parameters)
+    cells.keep(not_read)
     evidence = Evidence(
         seen=seen,
         region=np.where(region < 0, by_place, region),
@@ -223,44 +250,72 @@ def _whole(low: int, high: int) -> Callable[[str], int | None]:
 
 
 def _month_of(text: str) -> int | None:
-    parts = text.split("-")
-    return _whole(1, 12)(parts[1]) if len(parts) > 1 else None
+    """Month of a date that begins with its year; a day that no month has makes it none."""
+    found = _DATE.match(text)
+    if found is None:
+        return None
+    year, month, day = (int(part or 1) for part in found.groups())
+    try:
+        return date(year, month, day).month
+    except ValueError:
+        return None
 
 
 def _found(place: int) -> int | None:
     return place if place >= 0 else None
 
 
+class _FungusNames:
+    """What a written name of a fungus may mean."""
+
+    def __init__(self, library: Library, parameters: IdentificationParameters) -> None:
+        """Hold every name of the lists."""
+        taxa, names = library.table("taxa"), library.table("taxon_names")
+        self._book = NameBook.of_fungi(taxa, names, least_score=Matching().misspelling_score)
+        self._at = {taxon: place for place, taxon in enumerate(parameters.key.taxon_id)}
+        self._genus_of = [name.split()[0] for name in parameters.names]
+        self._exact: dict[str, set[int]] = {}
+        for row in names.rows:
+            self._exact.setdefault(folded(row["name"]), set()).add(self._at[row["taxon_id"]])
+
+    def read(self, text: str) -> tuple[tuple[int, ...], tuple[str, ...]]:
+        """Taxa that a cell may mean, none where no list holds it; and words that mean nothing."""
+        parts = [part for part in _OR.split(text) if part.strip()]
+        if folded(text) in self._exact or len(parts) < 2:  # noqa: PLR2004 - one name is no choice
+            meant = self._one(text)
+            return meant, () if meant else (text,)
+        # Two names for one thing mean both; what stands beside them is told as not understood.
+        told = [(part, self._one(part)) for part in parts]
+        meant = tuple(sorted({taxon for _, taxa in told for taxon in taxa}))
+        unread = tuple(part for part, taxa in told if not taxa)
+        return meant, unread if meant else (text,)
+
+    def _one(self, text: str) -> tuple[int, ...]:
+        if folded(text) in self._exact:
+            return tuple(sorted(self._exact[folded(text)]))
+        answer = self._book.answer(text)
+        if answer.name:
+            return (self._at[answer.name],)
+        return tuple(place for place, genus in enumerate(self._genus_of) if answer.genus == genus)
+
+
 def _names(
     column: pa.ChunkedArray, library: Library, parameters: IdentificationParameters
-) -> tuple[Ints, Floats, Flags]:
-    """Which names were given, what each means, and which rows carry one that no list holds."""
-    key = parameters.key
-    taxa, names = library.table("taxa"), library.table("taxon_names")
-    book = NameBook.of_fungi(taxa, names, least_score=Matching().misspelling_score)
-    at = {taxon: place for place, taxon in enumerate(key.taxon_id)}
-    exact: dict[str, set[int]] = {}
-    for row in names.rows:
-        exact.setdefault(folded(row["name"]), set()).add(at[row["taxon_id"]])
-
-    def meant(text: str) -> tuple[int, ...]:
-        if folded(text) in exact:
-            return tuple(sorted(exact[folded(text)]))
-        answer = book.answer(text)
-        if answer.name:
-            return (at[answer.name],)
-        genus = [place for place, name in enumerate(parameters.names)
-                 if answer.genus and name.split()[0] == answer.genus]  # fmt: skip
-        return tuple(genus) or (key.unlisted,)
-
+) -> tuple[Ints, Floats, Flags, dict[int, tuple[str, ...]]]:
+    """Which names were given, what each means, which rows carry one that no list holds, unread."""
+    names, unlisted = _FungusNames(library, parameters), (parameters.key.unlisted,)
     coded = column.combine_chunks().dictionary_encode()
     texts = [text or "" for text in coded.dictionary.to_pylist()]
-    means = [meant(text) if text.strip() else () for text in texts]
-    told = [m for m in means if m]
-    place = np.array(
-        [*np.where([bool(m) for m in means], np.cumsum([bool(m) for m in means]) - 1, -1), -1],
-        np.int64,
-    )
-    odd = np.array([*(m == (key.unlisted,) for m in means), False], np.bool_)
+    read = [names.read(text) if text.strip() else ((), ()) for text in texts]
+    given = np.array([bool(text.strip()) for text in texts], np.bool_)
+    told = [meant or unlisted for (meant, _), is_given in zip(read, given, strict=True) if is_given]
+    place = np.append(np.where(given, np.cumsum(given) - 1, -1), -1).astype(np.int64)
+    odd = np.array([*(not meant for meant, _ in read), False], np.bool_)
+    odd[:-1] &= given
     code = coded.indices.fill_null(len(texts)).to_numpy(zero_copy_only=False)
-    return place[code], words.meanings(told, key), odd[code]
+    bad = np.array([*(bool(words) for _, words in read), False], np.bool_)
+    unread = {
+        int(at): tuple(f"name={word}" for word in read[code[at]][1])
+        for at in np.flatnonzero(bad[code])
+    }
+    return place[code], words.meanings(told, parameters.key), odd[code], unread

@@ -43,6 +43,9 @@ _READ_AS = {
     "host_certain": "yes or no",
     "name_certainty": "a number from 0 to 1",
     "lon": "a longitude in degrees",
+    "count": "a number from 0",
+    "width_cm": "a width in centimetres",
+    "height_above_ground_m": "a height in metres",
 }
 _EVIDENCE = {
     Decay.YES: "Taken as growing on this tree: evidence of decay in its wood.",
@@ -133,6 +136,9 @@ def _not_understood(at: int, sighted: Sighted, one: Evidence, asked: Asked) -> I
     vocabulary = asked.parameters.key.vocabulary
     for word in filter(None, sighted.unread[at].split("|")):
         character, _, text = word.partition("=")
+        if character == "name" and sighted.odd[at]:
+            # Told below, with what is made of it.
+            continue
         line = f"Not understood, not used: {_plain(character)} {printable(text)!r}"
         if character == "host":
             line += " is no genus of trees that is known here"

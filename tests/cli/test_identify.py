@@ -261,3 +261,44 @@ def test_the_worst_fungus_by_a_public_name_alone_is_checked(name: str) -> None:
     told = said("--name", name, "--name-by", "public", "--host", "Fagus")
     assert first_of(told)[1] == "Kretzschmaria deusta"
     assert "because a serious fungus is named and nothing of it was described" in told
+
+
+def test_two_names_for_one_thing_mean_both(tmp_path: Path) -> None:
+    told = said("--name", "Riesenporling / Klapperschwamm", "--name-by", "specialist")
+    assert "may mean Grifola frondosa, Meripilus giganteus: what was seen decides" in told
+    rows = answered(
+        tmp_path,
+        "a,,,,,,,,,,,Fistulina hepatica / Inonotus hispidus,specialist,,",
+        "b,,,,,,,,,,,Fistulina hepatica / something grey,specialist,,",
+        "c,,,,,,,,,,,Xyzzy plughii,specialist,,",
+        "d,,,,,,,,,,,Fistulina hepatica,specialist,,",
+    )
+    assert {rows[0]["taxon_1"], rows[0]["taxon_2"]} == {"fistulina_hepatica", "inonotus_hispidus"}
+    assert rows[1]["taxon_1"] == "fistulina_hepatica"
+    assert [row["unread_words"] for row in rows] == [
+        "", "name=something grey", "name=Xyzzy plughii", "",
+    ]  # fmt: skip
+
+
+def test_columns_of_other_spelling_are_read_and_unknown_ones_told_once(tmp_path: Path) -> None:
+    source, out = tmp_path / "in.csv", tmp_path / "out.csv"
+    source.write_text(
+        "sighting_id,form,upper_color,under color,tree_id,colour_of_my_shoes,width_cm,count,date\n"
+        "a,shelf,orange,yellow,t1,red,30,2,2026-07-01\n"
+        "b,shelf,orange,mauvish,t1,red,wide,several,31/12/2026\n"
+        "c,shelf,orange,yellow,t1,red,-4,,2026-02-31\n",
+        encoding="utf-8",
+    )
+    done = soundwood("identify", "--from", str(source), "--out", str(out))
+    assert done.returncode == 0
+    assert done.stderr.count("colour_of_my_shoes") == 1
+    assert "upper" not in done.stderr
+    assert "tree_id" not in done.stderr
+    with out.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert rows[0]["taxon_1"].startswith("laetiporus")
+    assert [set(row["unread_words"].split("|")) for row in rows] == [
+        {""},
+        {"under_colour=mauvish", "width_cm=wide", "count=several", "date=31/12/2026"},
+        {"width_cm=-4", "date=2026-02-31"},
+    ]

@@ -16,7 +16,7 @@ from pipeline.scoring.assembly.chances import (
     said_by_mechanics,
     witnesses_apart,
 )
-from pipeline.scoring.assembly.chosen import Chosen, choose_actions
+from pipeline.scoring.assembly.chosen import Chosen, Likely, choose_actions
 from pipeline.scoring.assembly.columns import day_number
 from pipeline.scoring.assembly.decisions import Decisions, overridden_words, read_decisions
 from pipeline.scoring.assembly.evidence import (
@@ -186,7 +186,7 @@ def _act(
         rating=j.rated.program[keys],
         occupancy=j.under.occupancy[keys],
         decisions=decisions,
-        chance=j.chance,
+        likely=Likely(j.chance, j.balance.seen.words),
         parameters=parameters,
     )
     candidates, best, program_best = _candidates(j, chosen, decisions, parameters)

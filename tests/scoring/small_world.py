@@ -14,7 +14,16 @@ import shapely
 from pipeline.progress import Silent
 from pipeline.published.table import Library
 from pipeline.scoring import stage
-from pipeline.settings.model import City, InputFile, Inputs, Planning, Rating, RunSettings, Settings
+from pipeline.settings.model import (
+    City,
+    InputFile,
+    Inputs,
+    Planning,
+    Rating,
+    RunSettings,
+    Settings,
+    Wind,
+)
 from pipeline.settings.quarter import Quarter
 from pipeline.tables.catalogue import TABLES, tables_of
 from pipeline.tables.schema import Kind, TableSchema
@@ -23,6 +32,7 @@ from pipeline.tables.store import RunStore
 AS_OF = date(2026, 11, 15)
 REGION = "us-mi"
 DEFAULT_RATING = Rating()
+DEFAULT_WIND = Wind()
 Rows = Sequence[Mapping[str, Any]]
 
 _PLAIN: dict[Kind, Any] = {
@@ -75,11 +85,17 @@ def table(schema: TableSchema, rows: Rows) -> pa.Table:
     return pa.table(dict(zip(schema.column_names, arrays, strict=True)))
 
 
-def settings(tmp: Path, *, rating: Rating = DEFAULT_RATING, region: str = REGION) -> RunSettings:
+def settings(
+    tmp: Path,
+    *,
+    rating: Rating = DEFAULT_RATING,
+    region: str = REGION,
+    wind: Wind = DEFAULT_WIND,
+) -> RunSettings:
     """Settings of a town in Michigan, for the oak-wilt window with a printed date."""
     return RunSettings(
         settings=Settings(
-            city=City(name="Larkmere", region=region),
+            city=City(name="Larkmere", region=region, wind=wind),
             inputs=Inputs(trees=(InputFile(files=("trees.csv",)),)),
             rating=rating,
             planning=Planning(),
@@ -111,12 +127,13 @@ def score(
     library: Library | None = None,
     rating: Rating = DEFAULT_RATING,
     region: str = REGION,
+    wind: Wind = DEFAULT_WIND,
 ) -> RunStore:
     """Write the tables of ingest, run the scoring stage, return the store."""
     store = RunStore(tmp)
     for schema in tables_of("ingest"):
         store.write(schema, table(schema, tables.get(schema.name, ())))
-    given = settings(tmp, rating=rating, region=region)
+    given = settings(tmp, rating=rating, region=region, wind=wind)
     stage.run(given, store, library or Library(), Silent())
     return store
 

@@ -20,7 +20,7 @@ from pipeline.scoring.assembly.columns import place_of
 from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.targets import Judged, Pairs, pair_ratings
-from pipeline.scoring.failure.bands import YearlyProbability, yearly_probability
+from pipeline.scoring.failure.bands import PartWords, YearlyProbability, yearly_probability
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs
 from pipeline.terms import FailureWord
@@ -49,6 +49,20 @@ class Chosen:
     acknowledged: Flags
 
 
+@dataclass(frozen=True)
+class Likely:
+    """How likely parts fail.
+
+    Parameters
+    ----------
+    chance : within a year, of each row of `Evidence.words`.
+    seen : words before mechanics spoke.
+    """
+
+    chance: YearlyProbability
+    seen: PartWords
+
+
 def choose_actions(
     evidence: Evidence,
     pairs: Pairs,
@@ -57,7 +71,7 @@ def choose_actions(
     rating: Words,
     occupancy: Words,
     decisions: Decisions,
-    chance: YearlyProbability,
+    likely: Likely,
     parameters: Parameters,
 ) -> Chosen:
     """Candidates and choice.
@@ -65,14 +79,13 @@ def choose_actions(
     Parameters
     ----------
     rating, occupancy : shape (trees with evidence,).
-    chance : of failing, of each row of `evidence.words`.
     """
     count = len(evidence.trees)
     bit = np.where(pairs.kind >= 0, np.int64(1) << np.maximum(pairs.kind, 0), 0)
     kinds = _any_bit(count, pairs.tree, bit)
     defects = _any_bit(count, evidence.parts.tree, evidence.parts.defects)
     state = TreeState(rating, occupancy, kinds, defects)
-    made = _made(evidence, pairs, judged, state, bit, parameters)
+    made = _made(evidence, pairs, judged, state, bit, likely.seen, parameters)
     failing = evidence.parts.failure >= FailureWord.IMMINENT
     acknowledged_on = decisions.acknowledged_on[evidence.trees]
     acknowledged = (acknowledged_on >= 0) & (acknowledged_on >= evidence.latest_on)
@@ -83,7 +96,7 @@ def choose_actions(
         accepted=parameters.accepted,
         imminent=_any_row(count, evidence.parts.tree[failing]),
         acknowledged=acknowledged,
-        chance=_chances(made, evidence, chance),
+        chance=_chances(made, evidence, likely.chance),
     )
     _, climb_rule = no_climb(parameters.work.no_climb, evidence.parts, state)
     phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
@@ -107,6 +120,7 @@ def _made(
     judged: Judged,
     state: TreeState,
     bit: Ints,
+    seen: PartWords,
     parameters: Parameters,
 ) -> Candidates:
     """All candidates; `bit` is that of each pair's kind of target."""
@@ -119,7 +133,10 @@ def _made(
 
     words = np.array([int(w) for w in FailureWord], np.int8)
     # A fungus that may be of another tree is a reason to look, not to presume a removal.
-    certainty = np.where(evidence.lent, 0.0, evidence.parts.certainty)
+    # So is what only the wind makes probable: a presumption rests on what was seen.
+    certainty = np.where(
+        evidence.lent | ~_seen_probable(evidence, seen), 0.0, evidence.parts.certainty
+    )
     made = candidates(
         parameters.work.rules,
         replace(evidence.parts, certainty=certainty),
@@ -129,6 +146,14 @@ def _made(
         per_year=yearly_probability(words, parameters.failure.bands).middle,
     )
     return made.take(~_cuts_in_doubt(made, evidence, parameters))
+
+
+def _seen_probable(evidence: Evidence, seen: PartWords) -> Flags:
+    """Rows of the part evidence that are probable to fail without the mechanics."""
+    parts, count = evidence.parts, len(inputs.PARTS)
+    key = evidence.trees[parts.tree] * count + parts.part
+    word = np.append(seen.word, np.int8(0))[place_of(key, seen.tree * count + seen.part)]
+    return np.asarray(word >= FailureWord.PROBABLE)
 
 
 def _chances(made: Candidates, evidence: Evidence, chance: YearlyProbability) -> Floats:

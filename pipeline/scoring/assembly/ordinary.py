@@ -114,7 +114,7 @@ def _states(wood: int, D: Floats, parameters: Parameters) -> Floats:
 def mechanics_table(
     wood: Wood, held: Holding, trees: Trees, with_evidence: Ints, parameters: Parameters
 ) -> pa.Table:
-    """Rows of scoring.mechanics: trees with evidence, then all other rated trees, in order."""
+    """Rows of scoring.mechanics: all rated trees, in the order of the keys."""
     rated = trees.rated.copy()
     rated[with_evidence] = False
     keys = np.flatnonzero(rated)
@@ -139,4 +139,7 @@ def mechanics_table(
     for name in own.column_names:
         if name not in told:
             rest = rest.append_column(name, pa.nulls(len(part), own[name].type))
-    return pa.concat_tables([own, rest.select(own.column_names)]).unify_dictionaries()
+    both = pa.concat_tables([own, rest.select(own.column_names)]).unify_dictionaries()
+    key = np.concatenate([wood.tree, np.repeat(keys, PARTS)])
+    # Both are in order of tree and part, so a stable order by tree keeps the parts in theirs.
+    return both.take(pa.array(np.argsort(key, kind="stable")))

@@ -26,8 +26,9 @@ from pipeline.terms import Part
 from pipeline.units import Flags, Floats, Ints
 
 PARTS = len(inputs.PARTS)
-# Hollow, cavity and wound: signs of which it is published how much likelier decay is behind them.
-SIGNS = ("decay", "cavity", "girth_wound")
+# Hollow and cavity: signs of which it is published how much likelier serious decay is behind them.
+# A wound counts where decay was seen with it.
+SIGNS = ("decay", "cavity")
 _SOUND, _HOLLOW = inputs.SOUNDING.index("sound"), inputs.SOUNDING.index("hollow")
 _NOTHING = {Instrument.DRILL: Instrument.DRILL_NOTHING, Instrument.CORE: Instrument.CORE_NOTHING}
 _NO_DEVICE = 0
@@ -131,9 +132,12 @@ def _fungus(keys: Ints, sightings: Sightings, parameters: Parameters) -> tuple[F
     known[group[(attachment != ATTACHMENTS.index("unknown")) | placed[spoken]]] = True
     own = np.ones(count, np.bool_)
     own[group[~sightings.hearsay[spoken]]] = False
-    share = sightings.share[spoken[first]] * np.where(known, 1.0, taxa.elsewhere)
+    # A body on soil may be on another root: it speaks more softly of every part.
+    buried = np.where(over_soil & ~rooted, taxa.over_soil, 1.0)
+    share = sightings.share[spoken[first]] * np.where(known, 1.0, taxa.elsewhere) * buried
     posterior = _posterior(sightings, bodies, taxa) * share[:, None]
-    told = weights(posterior, sits, over_soil & ~rooted, np.ones(count, np.bool_), taxa)
+    no = np.zeros(count, np.bool_)
+    told = weights(posterior, sits, no, ~no, taxa)
     layers = np.full(count, np.nan)
     counted = numbers(sightings.table, "layers")[spoken]
     np.fmax.at(layers, group, np.where(counted >= 1, counted, np.nan))

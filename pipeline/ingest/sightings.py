@@ -123,7 +123,7 @@ def _one_file(
     name = mapped.text("name")
     meant = book.resolve(name)
     how = meant.how.cast(pa.string())
-    accuracy = mapped.number("accuracy_m").copy()
+    accuracy = mapped.number("accuracy_m")
     tree_id, respelt = _id_meant(mapped.text("tree_id"), tree_ids)
     told = {
         "name_unknown": ("name", _rows(pc.equal(how, "unknown"))),
@@ -135,14 +135,12 @@ def _one_file(
     }
     for code, (column, mask) in told.items():
         findings += _flagged(mapped, mask, code, column)
-    accuracy[accuracy == 0] = np.nan
     findings += after_run(mapped, "seen_on")
     keep = accepted_mask(size, (*mapped.findings, *findings))
     masks = {**places.flags, **mapped.marks}
     for finding in (*mapped.findings, *findings):
         if finding.done is not Done.SET_ASIDE:
             masks[finding.code] = np.isin(np.arange(size), finding.rows)
-    observer, _ = by_distinct(mapped.text("observer"), lambda text: (pseudonym(text), None))
     made = pc.binary_join_element_wise(
         str(mapped.raw.source_key), pa.array(mapped.raw.rows).cast(pa.string()), "-"
     )
@@ -154,7 +152,7 @@ def _one_file(
         "tree_id_told": mapped.text("tree_id"),
         "longitude": _floats(places.longitude),
         "latitude": _floats(places.latitude),
-        "accuracy_m": _floats(accuracy),
+        "accuracy_m": _floats(np.where(accuracy == 0, np.nan, accuracy)),
         "seen_on": mapped.dates("seen_on"),
         "name_text": name,
         "taxon_id": meant.name.cast(pa.string()),
@@ -169,7 +167,7 @@ def _one_file(
         "layers": _integers(mapped.number("layers")),
         "width_cm": _floats(mapped.number("width_cm")),
         **{column: mapped.text(column) for column in _COPIED},
-        "observer": observer,
+        "observer": by_distinct(mapped.text("observer"), lambda text: (pseudonym(text), None))[0],
         "origin": pa.array(["reported"] * size, pa.string()),
         "quoted": pa.nulls(size, pa.string()),
         "flags": joined_flags(size, sorted(masks.items())).cast(pa.string()),

@@ -258,7 +258,7 @@ def kept(posterior: Floats, evidence: Evidence, key: Key) -> Floats:
     are as likely misread by one observer, or seen on another body, as the sample is mixed up.
     """
     spread = key.names
-    if spread.fits <= 0 or not (evidence.name >= 0).any():
+    if not (evidence.name >= 0).any() or spread.fits <= 0:
         return posterior
     cap = spread.cap[evidence.name_by]
     right = np.where(np.isnan(evidence.certainty), cap, np.minimum(evidence.certainty, cap))

@@ -137,13 +137,17 @@ def test_no_page_calls_a_tree_safe(larkmere: LarkmereRun) -> None:
 
 
 def test_a_name_alone_never_condemns(larkmere: LarkmereRun) -> None:
-    """No tree whose only evidence is a named fungus is imminent or removed for the name alone."""
+    """No tree whose only evidence is a named fungus is imminent for the name alone.
+
+    The mechanics speaks of such a tree by what that fungus usually leaves.
+    """
     rows = larkmere.sql(
         """
         select r.tree_key, r.failure, r.best_action
         from scoring.tree_ratings r
         where r.evidence and not exists (
-          select 1 from scoring.failure f where f.tree_key = r.tree_key and f.witness <> 'fungus'
+          select 1 from scoring.failure f where f.tree_key = r.tree_key
+            and f.witness not in ('fungus', 'mechanics')
         )
         """
     )

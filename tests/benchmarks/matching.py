@@ -12,21 +12,26 @@ posterior of scoring over tree and fungus.
 
 import argparse
 import statistics
+import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
 import duckdb
 import numpy as np
 import pyarrow as pa
 
-from pipeline.ingest.matching import ACCURACY_PER_SIGMA, Candidates, candidates
-from pipeline.published.table import Library
-from pipeline.scoring.identification.evidence import Evidence
-from pipeline.scoring.identification.trees import CandidateTrees, HostTold, batches
-from pipeline.scoring.parameters.identification import identification_parameters
-from pipeline.scoring.parameters.which_tree import which_tree_parameters
-from pipeline.units import Floats
+ROOT = Path(__file__).resolve().parent.parent.parent
+sys.path.insert(0, str(ROOT))
+
+from pipeline.ingest.matching import ACCURACY_PER_SIGMA, Candidates, candidates  # noqa: E402 - the script runs alone
+from pipeline.published.table import Library  # noqa: E402
+from pipeline.scoring.identification.evidence import Evidence  # noqa: E402
+from pipeline.scoring.identification.trees import CandidateTrees, HostTold, batches  # noqa: E402
+from pipeline.scoring.parameters.identification import identification_parameters  # noqa: E402
+from pipeline.scoring.parameters.which_tree import which_tree_parameters  # noqa: E402
+from pipeline.units import Floats  # noqa: E402
 
 CAP_M, INVENTORY_M, CELL_M = 60.0, 3.0, 48.0
 SIDE_M, STREET_M, OFF_M = 20_000.0, 90.0, 6.0

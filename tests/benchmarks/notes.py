@@ -12,6 +12,7 @@ import argparse
 import csv
 import random
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -20,8 +21,11 @@ from pathlib import Path
 import duckdb
 import pyarrow as pa
 
-from pipeline.ingest.notes import NoteReader
-from pipeline.published.table import Library
+ROOT = Path(__file__).resolve().parent.parent.parent
+sys.path.insert(0, str(ROOT))
+
+from pipeline.ingest.notes import NoteReader  # noqa: E402 - the script runs alone
+from pipeline.published.table import Library  # noqa: E402
 
 SEED = 20261125
 ROUNDS = 5

@@ -172,14 +172,18 @@ def _backward(
     segments = reading.words.segment
     if segments[span.first] == segments[hit.last - 1]:
         return True
+    return not between and _follows_a_mark(reading, span, hit)
+
+
+def _follows_a_mark(reading: Reading, span: Span[Cue], hit: Span[Meaning]) -> bool:
+    """'cavity: none', 'Pilz (nicht sichtbar)': whether the cue follows the next mark at once."""
     if span.phrase.means.polarity == SUSPECTED and not _closes(reading, span):
         # 'cavity, possible nest': the doubt is about something else
         return False
-    # 'cavity: none', 'Pilz (nicht sichtbar)': the cue follows the mark at once
+    segments = reading.words.segment
     return (
-        not between
-        and segments[span.first] == segments[hit.last - 1] + 1
-        and (segments[span.first - 1] == segments[hit.last - 1])
+        segments[span.first] == segments[hit.last - 1] + 1
+        and segments[span.first - 1] == segments[hit.last - 1]
     )
 
 

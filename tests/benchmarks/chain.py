@@ -29,7 +29,6 @@ from tests.benchmarks.whole_run import CITY, FLOOR, _child, _make, _watched  # n
 
 ASKED_FLOORS = 20
 ASKED_MIB = 1_430  # 1.5 GB
-PER_MYRIAD = 10_000
 # Every tree with evidence has a place among a hundred: bodies, then defects, then readings.
 BODIES, DEFECTS = 50, 80
 
@@ -64,13 +63,13 @@ told["reached"] = store.query('''
 Path(sys.argv[3]).write_text(json.dumps(told), encoding="utf-8")
 """
 
-CHOSEN = f"""
+CHOSEN = """
 create table chosen as
 select TreeID::varchar as tree_id, Longitude as longitude, Latitude as latitude,
-       2.54 * DBH as dbh_cm, (hash(TreeID) // {PER_MYRIAD} % 100)::int as place,
-       (hash(TreeID, 1) % 1000)::int as pick
-from read_csv(?, header = true)
-where DBH > 2 and hash(TreeID) % {PER_MYRIAD} < ?
+       2.54 * DBH as dbh_cm, (hash(TreeID, 1) % 100)::int as place,
+       (hash(TreeID, 2) % 1000)::int as pick
+from read_csv(?, header = true) where DBH > 2
+order by hash(TreeID) limit ?
 """
 
 SIGHTINGS = f"""
@@ -123,7 +122,7 @@ def _measure(given: argparse.Namespace, folder: Path) -> None:
     longitude, latitude = _make(given.parts, given.trees, folder / "trees.csv")
     text = CITY.format(columns="san_francisco_trees", longitude=longitude, latitude=latitude)
     if given.evidence > 0:
-        _evidence(folder, given.evidence)
+        _evidence(folder, round(given.evidence * given.trees))
         text += INPUTS
     (folder / "city.toml").write_text(text, encoding="utf-8")
     floor, ingest, scoring, peaks = [], [], [], []
@@ -145,10 +144,10 @@ def _measure(given: argparse.Namespace, folder: Path) -> None:
     print(f"peak               {max(peaks):.0f} MiB (asked: {ASKED_MIB})")
 
 
-def _evidence(folder: Path, share: float) -> None:
-    """Write sightings and inspections of some trees; the same trees in every call."""
+def _evidence(folder: Path, trees: int) -> None:
+    """Write sightings and inspections of so many trees; the same trees in every call."""
     with duckdb.connect() as connection:
-        connection.execute(CHOSEN, [str(folder / "trees.csv"), round(share * PER_MYRIAD)])
+        connection.execute(CHOSEN, [str(folder / "trees.csv"), trees])
         connection.execute(SIGHTINGS.format(folder=folder))
         connection.execute(INSPECTIONS.format(folder=folder))
 

@@ -37,7 +37,15 @@ _WHY_NO_TREE = {
 }
 
 
+def _in_no_inventory(values: Values) -> str:
+    """The id that a sighting tells and no inventory has, as a sentence."""
+    told = values.get("told_id")
+    return f" It names tree {told}, which is in no inventory." if told else ""
+
+
 def _why(values: Values) -> str:
+    if values.get("told_id"):
+        return f"it names tree {values['told_id']}, which is in no inventory"
     return _WHY_NO_TREE.get(str(values.get("why")), "no reason was told")
 
 
@@ -73,7 +81,8 @@ def _fits(values: Values) -> str:
     if more > 0:
         told.append(f"{count_word(more)} more {'is' if more == 1 else 'are'} less likely")
     told.append(f"in {in_hundred(values['unlisted'])} a tree that is not in the inventory")
-    return f"{_seen(values)}{merged}{host}: {what} {capital('; '.join(told))}."
+    odds = capital("; ".join(told))
+    return f"{_seen(values)}{merged}{host}: {what}{_in_no_inventory(values)} {odds}."
 
 
 def _candidate(tree: Values) -> str:
@@ -129,6 +138,10 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"An override names {v['value']!r}, which is neither an action nor a rating."
     ),
     "sighting_unmatched": lambda v: f"{_seen(v)}: no tree was found, {_why(v)}.",
+    "sighting_id_unknown": lambda v: (
+        f"{_seen(v)}: {_why({**v, 'why': 'id_unknown'})}; by its place it is taken to be on tree "
+        f"{v['tree_id']}. See which tree it is."
+    ),
     "tree_not_standing": lambda v: f"{_seen(v)} was seen on a tree that is not standing.",
     "season_region_unknown": lambda _: (
         "No region is set: the strictest closed seasons are used. Set city.region."

@@ -136,7 +136,9 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "no_climb_probable": ("action", ("part", "failure")),
 }
 
-_WHICH_TREE = ("name", "sighting", "reports", "candidates", "host", "trees", "unlisted")
+_WHICH_TREE = (
+    "name", "sighting", "told_id", "reports", "candidates", "host", "trees", "unlisted",
+)  # fmt: skip
 _DISAGREE = (
     "tree_id", "serious", "serious_by", "code", "other", "other_by", "tell_apart", "photographs",
 )  # fmt: skip
@@ -146,7 +148,7 @@ _EXPERT = ("name", "sighting", "names", "probabilities", "photographs", "next_lo
 REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "quarantine_danger": (0, ("words", "about", "reason")),
     "make_safe": (0, ("tree_id", "rating", "failure")),
-    "sighting_serious_unmatched": (0, ("name", "sighting", "code", "why")),
+    "sighting_serious_unmatched": (0, ("name", "sighting", "told_id", "code", "why")),
     "sighting_serious_ambiguous": (0, _WHICH_TREE),
     "sighting_ambiguous": (1, _WHICH_TREE),
     "sighting_conflict": (1, ("name", "sighting")),
@@ -158,7 +160,8 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "presumed_removal": (1, ("tree_id", "name")),
     "note_danger": (0, ("tree_id", "told")),
     "decision_unread": (2, ("value",)),
-    "sighting_unmatched": (2, ("name", "sighting", "why")),
+    "sighting_unmatched": (2, ("name", "sighting", "told_id", "why")),
+    "sighting_id_unknown": (2, ("name", "sighting", "told_id", "tree_id")),
     "tree_not_standing": (2, ("name", "sighting")),
     "season_region_unknown": (2, ()),
     "witnesses_apart": (2, ("tree_id", "part", "seen", "computed")),

@@ -50,6 +50,7 @@ _VALUES: dict[str, Any] = {
     "region": "as_nzs_a", "terrain": "suburban", "gust_50_m_per_s": 33.0, "wet": True,
     "seen": "possible", "computed": "probable", "apart": True,
     "quoted": "Stammriss", "origin": "note",
+    "told_id": "LK-9",
     "serious": "Kretzschmaria deusta", "serious_by": ["public"], "other": "Xylaria polymorpha",
     "other_by": ["laboratory"], "tell_apart": "The fingers of the other stand up.",
     "told": [
@@ -61,7 +62,7 @@ _VALUES: dict[str, Any] = {
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
              "acknowledged_on", "not_before", "why", "about", "decided_by", "against",
-             "next_look", "share", "host")  # fmt: skip
+             "next_look", "share", "host", "told_id")  # fmt: skip
 
 
 def _all_sentences(values: dict[str, Any]) -> list[str]:
@@ -135,6 +136,13 @@ def test_a_statement_without_sentence_is_refused() -> None:
 
 def test_every_published_formula_has_words() -> None:
     assert set(Library().table("strength_limits").texts("formula")) == set(FORMULAE)
+
+
+def test_an_id_that_no_inventory_has_is_named() -> None:
+    for code in ("sighting_serious_unmatched", "sighting_unmatched", "sighting_id_unknown",
+                 "sighting_ambiguous", "sighting_serious_ambiguous"):  # fmt: skip
+        said = wording.review_sentence(code, {**_VALUES, "told_id": "XX-77", "why": "id_unknown"})
+        assert "names tree XX-77, which is in no inventory" in said
 
 
 def test_what_stands_in_the_row_of_a_tree_was_seen_by_nobody() -> None:

@@ -237,6 +237,26 @@ def test_nobody_climbs_a_tree_with_soft_rot(tmp_path: Path) -> None:
     assert one(store)["best_action"] == "tomography"
 
 
+@pytest.mark.parametrize(
+    ("match", "tree", "code"),
+    [("by_place", 0, "sighting_id_unknown"), ("unmatched", -1, "sighting_serious_unmatched"),
+     ("ambiguous", -1, "sighting_serious_ambiguous")],
+)  # fmt: skip
+def test_a_told_id_of_no_inventory_goes_to_a_person(
+    tmp_path: Path, match: str, tree: int, code: str
+) -> None:
+    near = {
+        "by_place": [{"tree_key": 0, "weight": 1.0, "distance_m": 1.0}],
+        "unmatched": [],
+        "ambiguous": [{"tree_key": key, "weight": 0.5, "distance_m": 9.0} for key in (0, 1)],
+    }[match]
+    told_so = {**SIGHTING, "tree_id_told": "XX-77", "match": match, "tree_key": tree,
+               "match_note": "id_unknown"}  # fmt: skip
+    store = score(tmp_path, world(trees=trees(2), sightings=[told_so], sighting_matches=near))
+    found = {row["code"]: json.loads(row["detail"]) for row in rows(store, "reviews")}
+    assert found[code]["told_id"] == "XX-77"
+
+
 def test_a_fungus_of_a_remark_is_told_with_its_words_and_no_day(tmp_path: Path) -> None:
     remark = {**SIGHTING, "origin": "note", "quoted": "shelf fungus", "seen_on": None}
     said = told(score(tmp_path, world(sightings=[remark])))

@@ -28,6 +28,7 @@ _AMBIGUOUS, _UNMATCHED, _NOT_DECAY = (
     MATCHES.index(name) for name in ("ambiguous", "unmatched", "not_decay")
 )
 _NONE = -1
+_ID_UNKNOWN = "id_unknown"
 # Stands for the id of a tree where many reviews are made alike; no text of a file holds it.
 _ANY_ID = "\x00"
 
@@ -120,7 +121,7 @@ def of_sightings(
     """Sightings that no tree could be found for, that fit several, or that need a better name."""
     table = sightings.table
     names, notes = _names(sightings, parameters), texts(table, "match_note")
-    ids = texts(table, "sighting_id")
+    ids, told_ids = texts(table, "sighting_id"), _ids_of_no_tree(table)
     hosts = texts(table, "host_text")
     which = WhichTree(sightings.joined, trees, hosts)
     decay = sightings.fruiting.found.decay[sightings.fruiting.of]
@@ -129,6 +130,7 @@ def of_sightings(
     for row in range(table.num_rows):
         why = notes[row]
         about: dict[str, object] = {"name": names[row], "sighting": ids[row]}
+        unknown = {"told_id": told_ids[row]}
         match = sightings.match[row]
         serious = sightings.code[row] >= ActionCode.R4
         leader = sightings.joined.leader[row]
@@ -136,13 +138,13 @@ def of_sightings(
         # A serious fungus is not silenced by a report that names another.
         led &= not serious or body[leader] == body[row]
         if match == _UNMATCHED and serious and not led:
-            told = {**about, "code": f"R{sightings.code[row]}", "why": why}
+            told = {**about, **unknown, "code": f"R{sightings.code[row]}", "why": why}
             reviews.add("sighting_serious_unmatched", told, sighting=row)
         elif match == _UNMATCHED and not led:
-            reviews.add("sighting_unmatched", {**about, "why": why}, sighting=row)
+            reviews.add("sighting_unmatched", {**about, **unknown, "why": why}, sighting=row)
         elif match == _AMBIGUOUS and not led:
             reviews.add("sighting_serious_ambiguous" if serious else "sighting_ambiguous",
-                        {**about, **which.told(row)}, sighting=row)  # fmt: skip
+                        {**about, **unknown, **which.told(row)}, sighting=row)  # fmt: skip
         elif match == _NOT_DECAY or decay[row] == Decay.NO:
             # By what was seen it grows on the ground, though nobody said 'free'.
             told = {**about, "why": why or "free_in_soil"}
@@ -154,10 +156,35 @@ def of_sightings(
         if sightings.joined.host_disagrees[row]:
             told = {**about, "host": hosts[row], **which.host(row)}
             reviews.add("sighting_host_conflict", told, sighting=row)
+    _of_told_ids(reviews, sightings, names, told_ids, which)
     _of_names(reviews, sightings, names, parameters)
     for pair in disagreements(sightings, trees, parameters.sighted.identification):
         at = {"tree": pair.tree, "sighting": pair.sighting}
         reviews.add("fungus_reports_disagree", pair.told, **at)
+
+
+def _ids_of_no_tree(table: pa.Table) -> list[str | None]:
+    """The tree ids told that no inventory has; None where none was told or it has it."""
+    unknown = codes(table, "match_note", (_ID_UNKNOWN,)) == 0
+    told = texts(table, "tree_id_told")
+    return [one if is_unknown else None for one, is_unknown in zip(told, unknown, strict=True)]
+
+
+def _of_told_ids(
+    reviews: ReviewList,
+    sightings: Sightings,
+    names: list[str | None],
+    told: list[str | None],
+    which: WhichTree,
+) -> None:
+    """Sightings joined to a tree by their place, though they name one that no inventory has."""
+    ids = texts(sightings.table, "sighting_id")
+    for row in np.flatnonzero(sightings.joined.tree >= 0).tolist():
+        if told[row] is not None:
+            reviews.add("sighting_id_unknown", {
+                "name": names[row], "sighting": ids[row], "told_id": told[row],
+                "tree_id": which.host(row)["tree_id"],
+            }, sighting=row)  # fmt: skip
 
 
 def _names(sightings: Sightings, parameters: Parameters) -> list[str | None]:

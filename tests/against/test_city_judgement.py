@@ -17,9 +17,9 @@ score                              Kendall's tau-b           area for C4-C5
 harm a year, with fungi            0.46 (0.40 to 0.51)       0.93 (0.89 to 0.97)
 harm a year, without               0.46 (0.40 to 0.51)       0.92 (0.87 to 0.96)
 rating, with fungi                 0.55 (0.51 to 0.59)       0.93 (0.90 to 0.96)
-rating, without                    0.55 (0.51 to 0.58)       0.92 (0.89 to 0.95)
-failing in the wind, with fungi    -0.19 (-0.26 to -0.13)    0.58 (0.38 to 0.77)
-failing in the wind, without       -0.26 (-0.32 to -0.20)    0.27 (0.11 to 0.44)
+rating, without                    0.55 (0.51 to 0.59)       0.93 (0.89 to 0.95)
+failing in the wind, with fungi    -0.21 (-0.27 to -0.14)    0.52 (0.32 to 0.71)
+failing in the wind, without       -0.28 (-0.34 to -0.22)    0.20 (0.07 to 0.35)
 girth alone                        0.44 (0.39 to 0.48)       0.75 (0.61 to 0.89)
 any fungus alone                   0.27 (0.20 to 0.33)       0.79 (0.68 to 0.91)
 =================================  ========================  =====================

@@ -46,7 +46,6 @@ def table(
         "significance": found.significance.round(1),
         "needs_expert": np.where(found.expert, "yes", "no"),
         "next_look": looks[found.look],
-        "name_fits": np.where(found.misfit, "no", np.where(sighted.evidence.name >= 0, "yes", "")),
         "unread_words": [inert(text) for text in sighted.unread],
     }
     return pa.table(

@@ -18,7 +18,7 @@ HEADER = (
 COLUMNS = [
     "sighting_id", "decay_evidence", "taxon_1", "probability_1", "taxon_2", "probability_2",
     "taxon_3", "probability_3", "probability_unlisted", "rot_type", "probability_rot",
-    "significance", "needs_expert", "next_look", "name_fits", "unread_words",
+    "significance", "needs_expert", "next_look", "unread_words",
 ]  # fmt: skip
 
 
@@ -246,13 +246,11 @@ def test_a_laboratory_is_not_overruled_in_silence(tmp_path: Path) -> None:
     assert "does not fit what was seen: samples or records may be mixed up" in told
     assert "Ask somebody who knows, because the name given does not fit" in told
     assert first_of(told)[1] == "Laetiporus sulphureus"
-    apart, fits, bare = answered(
+    apart, fits = answered(
         tmp_path,
         "a,gilled_cluster,grey,black,gills,cluster,,,,,,Schwefelporling,laboratory,,",
         "b,shelf,orange,yellow,pores,,,,,,,Schwefelporling,laboratory,,",
-        "c,shelf,orange,yellow,pores,,,,,,,,,,",
     )
-    assert [row["name_fits"] for row in (apart, fits, bare)] == ["no", "yes", ""]
     assert [row["needs_expert"] for row in (apart, fits)] == ["yes", "no"]
 
 

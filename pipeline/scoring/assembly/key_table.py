@@ -43,6 +43,7 @@ from pipeline.units import Flags, Floats, Ints
 
 _KEYS = ("section", "taxon_id", "character", "state", "region")
 _OF_LOOKS = ("sure", "certainty_weight", "near_equal", "enough")
+_OF_NAMES = ("most", "not_listed", "fits", "kept_from")
 _Texts = Sequence[str]
 
 
@@ -107,7 +108,10 @@ def key_columns(parameters: IdentificationParameters, *, sure: float) -> dict[st
     limits = {field.name: float(getattr(parameters.limits, field.name))
               for field in fields(parameters.limits)}  # fmt: skip
     limits |= {name: float(getattr(parameters.looks, name)) for name in _OF_LOOKS}
-    limits |= {"most": key.names.most, "not_listed": key.names.not_listed, "name_sure": sure}
+    limits |= {name: float(getattr(key.names, name)) for name in _OF_NAMES}
+    limits |= {field.name: float(getattr(parameters.doubts, field.name))
+               for field in fields(parameters.doubts)}  # fmt: skip
+    limits["name_sure"] = sure
     rows.add("limit", list(limits.values()), state=list(limits))
     return rows.columns()
 

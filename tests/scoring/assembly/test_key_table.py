@@ -12,6 +12,7 @@ from pipeline.scoring.identification import key as keys
 from pipeline.scoring.identification import meaning
 from pipeline.scoring.identification.evidence import Evidence, Vocabulary
 from pipeline.scoring.identification.meaning import Limits, Traits
+from pipeline.scoring.identification.names import NameDoubts
 from pipeline.scoring.identification.questions import Looks
 from pipeline.scoring.parameters.identification import IdentificationParameters
 from pipeline.terms import Part, word
@@ -77,6 +78,8 @@ def names_of(taxa: dict[str, int], observers: tuple[str, ...]) -> keys.NameSprea
         among=np.array([*columns, 1 - np.sum(columns, axis=0)]).T,
         look_alike=square("look_alike", taxa),
         same_genus=square("same_genus", taxa),
+        fits=limit("fits"),
+        kept_from=limit("kept_from"),
     )
 
 
@@ -103,6 +106,13 @@ def read_back() -> IdentificationParameters:
             serious_share=limit("serious_share"),
             soil_over_root=limit("soil_over_root"),
             annual_years=int(limit("annual_years")),
+        ),
+        doubts=NameDoubts(
+            fits=limit("fits"),
+            fits_from=limit("fits_from"),
+            unchecked_below=limit("unchecked_below"),
+            unchecked_code=int(limit("unchecked_code")),
+            unchecked_share=limit("unchecked_share"),
         ),
         names=tuple(text for _, _, text in sorted(sections()["taxon"], key=lambda row: row[1])),
         genera=words.states[words.characters.index("host")],

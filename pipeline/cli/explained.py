@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-import click
+import typer
 
 _INDENT = "    "
 _NARROWEST, _WIDEST = 40, 100
@@ -164,7 +164,7 @@ class _Page:
 
     def bold(self, text: str) -> str:
         """A heading."""
-        return text if self._plain else click.style(text, bold=True)
+        return text if self._plain else typer.style(text, bold=True)
 
     def line(self, *texts: str, inset: bool = False) -> Iterator[str]:
         """Texts broken to the width of the terminal; whole where no terminal reads them."""

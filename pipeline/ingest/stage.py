@@ -169,9 +169,7 @@ def _fungi(settings: RunSettings, library: Library) -> NameBook:
 def _inventory(
     settings: RunSettings, gathered: Gathered, site: Site, library: Library, wards: pa.Table
 ) -> trees.Inventory:
-    polygons = trees.Wards(
-        from_wkb(wards["geometry"].to_numpy()), tuple(wards["name"].to_pylist())
-    )
+    polygons = trees.Wards(from_wkb(wards["geometry"].to_numpy()), tuple(wards["name"].to_pylist()))
     return _trees_of(
         settings, library, gathered["trees"], site.places, epsg=site.epsg, wards=polygons
     )

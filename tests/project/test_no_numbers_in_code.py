@@ -25,7 +25,10 @@ LARGEST_COUNT = 12
 ALLOWED = {
     ("decay/section.py", 24): "divisor of Green's theorem for the product moment of a polygon",
     ("mechanics/climate.py", 50.0): "the return period to which the standard's factor is 1",
-    ("mechanics/lookup.py", 64): "fineness of a table, changes speed and the error that tests bound",
+    (
+        "mechanics/lookup.py",
+        64,
+    ): "fineness of a table, changes speed and the error that tests bound",
     ("mechanics/lookup.py", 4096): "trees of a batch, changes memory and no result",
     ("mechanics/resistance.py", 1000.0): "kilonewtons in a meganewton",
     ("mechanics/wind.py", 1000.0): "newtons in a kilonewton",

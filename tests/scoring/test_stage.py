@@ -513,8 +513,13 @@ def _rich() -> dict[str, Rows]:
     first = len(fungi)
     # The last fungus is one of conifers: on a maple the key doubts the name. The tree is low, so
     # that the wind finds nothing in it either.
-    made[first - 1] |= {"genus": "Picea", "species": "Picea abies", "wood": "conifer",
-                        "height_m": 7.0, "crown_width_m": 3.0}
+    made[first - 1] |= {
+        "genus": "Picea",
+        "species": "Picea abies",
+        "wood": "conifer",
+        "height_m": 7.0,
+        "crown_width_m": 3.0,
+    }
     # A thick stem beside a house: what a large part does to it differs from a medium one.
     made.append({"tree_id": "thick", "x_m": 20.0, "y_m": 200.0, "dbh_cm": 80.0})
     under = {"zone_id": "p", "kind": "playground", "occupancy": "constant"}

@@ -138,9 +138,7 @@ def gather(
     return _joined(keys, spoken, none_seen, sightings, looks)
 
 
-def with_mechanics(
-    evidence: Evidence, said: Said, sightings: Sightings, looks: Looks
-) -> Evidence:
+def with_mechanics(evidence: Evidence, said: Said, sightings: Sightings, looks: Looks) -> Evidence:
     """The same trees with what mechanics says beside the other witness; the worse word counts."""
     told, rules = evidence.spoken, len(evidence.spoken.rule_ids)
     count = len(said.tree)

@@ -155,7 +155,8 @@ def test_dates_that_are_apart_add_up_and_near_ones_do_not(tmp_path: Path) -> Non
     def first(store: RunStore) -> tuple[str, float]:
         return found(store)[0]["taxon_1"], found(store)[0]["probability_1"]
 
-    assert first(same) == (first(once)[0], pytest.approx(first(once)[1]))
+    assert first(same)[0] == first(once)[0]
+    assert first(same)[1] == pytest.approx(first(once)[1])
     assert first(often)[0] == first(once)[0]
     assert first(often)[1] > first(once)[1]
     assert {row["body_key"] for row in found(often)} == {0}

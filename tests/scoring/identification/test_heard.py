@@ -1,5 +1,7 @@
 """Sums over taxa speak: a fungus whose species nobody can tell is no less a fungus."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
@@ -23,7 +25,7 @@ def fungi(rows: list[tuple[int, int, str]]) -> Catalogue:
 
 
 def one(
-    rows: list[tuple[int, int, str]],
+    rows: Sequence[tuple[int, int, str]],
     shares: list[float],
     *,
     limit: float = 0.2,

@@ -13,7 +13,7 @@ from tests.scoring.from_tables import name_certainty
 WHITE, BROWN, SOFT, NONE = RotType.WHITE, RotType.BROWN, RotType.SOFT, RotType.NONE
 
 
-def fungi(rows: list[tuple[int, int, str]]) -> Catalogue:
+def fungi(rows: Sequence[tuple[int, int, str]]) -> Catalogue:
     """A catalogue of (action code, rot, letters of the parts it rots), 'unlisted' last."""
     attacks = [[letter in parts for letter in "rbsx"] for _, _, parts in rows]
     return Catalogue(

@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.scoring.identification import key as keys
 from pipeline.scoring.identification import meaning
 from pipeline.scoring.identification.bodies import OF_THE_PLACE
-from pipeline.scoring.identification.evidence import Evidence, looked_at, shares
+from pipeline.scoring.identification.evidence import Evidence, looked_at
 from pipeline.scoring.identification.key import Key
 from pipeline.scoring.identification.names import misfit, unchecked
 from pipeline.scoring.identification.questions import next_look
@@ -169,21 +169,3 @@ def attachments(seen: Flags, key: Key) -> meaning.Attachments:
         on_ground=marked("position", *ground),
         shelf=marked("form", "shelf", "hoof"),
     )
-
-
-def deciding(evidence: Evidence, taxon: Ints, key: Key) -> Floats:
-    """How far each character speaks for the first taxon against the second [nat].
-
-    Parameters
-    ----------
-    taxon : first and second of each sighting, shape (sightings, 2 or more).
-
-    Returns
-    -------
-    Shape (sightings, characters).
-    """
-    log = np.log(key.likelihood)
-    weights = shares(evidence.seen, key.vocabulary)
-    lead = log[:, taxon[:, 0]] - log[:, taxon[:, 1]]
-    found: Floats = np.add.reduceat(weights * lead.T, key.vocabulary.starts, axis=1)
-    return found

@@ -180,9 +180,3 @@ def _leading_fungus(row: Row, lead: Ints) -> tuple[Ints, Ints, Flags]:
     taxon = np.where(coded, parts.taxon[lead], -1) if len(parts.taxon) else lead
     code = np.where(coded, parts.code[lead], 0) if len(parts.code) else np.zeros_like(lead)
     return taxon, code, coded
-
-
-def evidence_flags(rated: Rated) -> Flags:
-    """Trees with evidence; shape (trees,)."""
-    has: Flags = rated.place >= 0
-    return has

@@ -160,16 +160,6 @@ def region_by_longitude(longitude: Floats, regions: Sequence[str]) -> Ints:
     return np.where(np.isnan(longitude), -1, found).astype(np.int64)
 
 
-def no_names(count: int, key: Key) -> NamesGiven:
-    """Sightings that nobody named."""
-    return NamesGiven(
-        np.full(count, -1, np.int64),
-        np.zeros((0, len(key.taxon_id))),
-        np.zeros(count, np.int64),
-        np.full(count, np.nan),
-    )
-
-
 def meanings(names: Sequence[tuple[int, ...]], key: Key) -> Floats:
     """Weights of the taxa that each name may mean, by how often they are found, (names, taxa)."""
     found = [meaning_of(taxa, key) for taxa in names]

@@ -125,6 +125,8 @@ def answer(*rows: Seen) -> tuple[int, bool, str]:
         (seen("lean", "roots_broken"), 3),
         (seen("lean", "crack"), 3),
         (seen("lean", "decay"), 3),
+        # Common practice, no source: a plate that moves with its roots broken is going over.
+        (seen("lean", "soil_moved", "roots_broken"), 4),
         (seen("lean", "soil_moved", "crack"), 4),
         (seen("lean", "roots_broken", "decay"), 4),
         (seen("dead_tree"), 3),
@@ -381,6 +383,7 @@ def _corpus() -> list[Seen]:
     flags: list[tuple[str, ...]] = [
         (), ("decay",), ("crack",), ("decay", "crack"), ("to_soil",), ("soil_moved",),
         ("roots_broken",), ("soil_moved", "crack"), ("soil_moved", "decay"),
+        ("soil_moved", "roots_broken"),
         ("roots_broken", "crack"), ("roots_broken", "decay"),
     ]  # fmt: skip
     tree = 0

@@ -38,7 +38,8 @@ def world(parameters: DecayParameters) -> np.ndarray[tuple[int], np.dtype[np.flo
     roots = [(Part.ROOTS, 60, 1, 1) for _ in range(law.roots.kinds)]
     read = [(Part.BUTT, 50, 1, 1) for _ in READ for _ in range(3)]
     around = [(Part.BUTT, 50, 1, 1)] * 3
-    rows = [*plain, *classes, *roots, *read, *around]
+    column = [(Part.BUTT, 50, 1, 1), (Part.STEM, 50, 1, 1)]
+    rows = [*plain, *classes, *roots, *read, *around, *column]
     part, diameter, condition, host = (np.array(x) for x in zip(*rows, strict=True))
     parts = PartRows(part.astype(np.int8), diameter.astype(np.float64), condition, host)
     at = len(plain)
@@ -55,6 +56,9 @@ def world(parameters: DecayParameters) -> np.ndarray[tuple[int], np.dtype[np.flo
         for extra, azimuths in enumerate([(0, 120), (0, 120, 240), (0, 90, 180, 270)])
         for azimuth in azimuths
     ]
+    at = len(rows) - len(column)
+    entries += [(at + n, 1, c, 0, 1.0, NAN) for n in range(len(column))]
+    readings.append(reading(Instrument.DRILL, 8, row=at))
     said = summaries(parts, entries_of(entries), readings_of(readings), law)
     flat = [getattr(said, field.name) for field in fields(Summary)]
     onto = np.eye(len(taxa.kind))

@@ -23,7 +23,9 @@ nothing is published on that; the worst of them counts, share by share.
     posterior(x, rot)  ~  [ prior's share of the prior + sum over kinds of weight x class grid ]
                           x product of the readings' likelihoods for that rot
 
-Rows do not touch each other, so neither the order of rows nor the size of blocks changes a result.
+Butt and stem are one column where one body rots both: a reading of one is carried to the other if
+that was not read (`carried`); the rows of a tree's parts stand beside each other in order of part.
+Otherwise rows do not touch, so neither their order nor the size of blocks changes a result.
 """
 
 from collections.abc import Iterator
@@ -32,8 +34,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.errors import TableError
+from pipeline.scoring.decay.carried import carried
 from pipeline.scoring.decay.grid import Grid, Masses, Summary, summary, worse, worst_of
-from pipeline.scoring.decay.instruments import ROTS, InstrumentParameters, Readings, likelihoods
+from pipeline.scoring.decay.instruments import (
+    ROTS,
+    Instrument,
+    InstrumentParameters,
+    Readings,
+    likelihoods,
+)
 from pipeline.scoring.decay.prior import PriorParameters, bodies, nothing_decayed, priors
 from pipeline.scoring.decay.roots import RootParameters, root_grids
 from pipeline.scoring.decay.spread import SpreadParameters, SpreadTables, class_grids
@@ -43,10 +52,18 @@ from pipeline.units import Floats, Ints, Words
 
 @dataclass(frozen=True)
 class DecayLaw:
-    """All numbers of the decay of parts; `levels` are the quantiles that summaries give."""
+    """All numbers of the decay of parts.
+
+    Parameters
+    ----------
+    levels : quantiles that summaries give.
+    together : share of cases in which butt and stem that one fungus rots stand at the same rank
+        of decay, see `carried`.
+    """
 
     grid: Grid
     levels: tuple[float, float, float]
+    together: float
     prior: PriorParameters
     spread: SpreadParameters
     roots: RootParameters
@@ -138,7 +155,8 @@ def posteriors(
 
     Parameters
     ----------
-    rows_at_once : rows of a block; changes memory and no result.
+    rows_at_once : rows of a block, so many that the parts of a tree stay together; changes memory
+        and no result.
     single : masses in single precision; evidence is always reckoned in double.
 
     Raises
@@ -166,8 +184,10 @@ def posteriors(
         by_rot = np.empty((0, len(ROTS), law.grid.cells + 1))
         if evidence.size:
             before = priors(nothing[evidence], parts.host[evidence], given_decay).astype(np.float64)
-            by_rot = mixed(before, evidence, told, parts, law, tables)
-            by_rot = updated(by_rot, evidence, read, law)
+            by_fungus = mixed(before, evidence, told, parts, law, tables)
+            by_rot = updated(by_fungus, evidence, read, law)
+            pairs = _same_column(told, read, parts)
+            _carry(by_fungus, by_rot, np.searchsorted(evidence, pairs), law.together)
             masses[evidence - start] = by_rot.sum(axis=1).astype(masses.dtype)
         yield Block(start, stop, masses, evidence, by_rot)
 
@@ -209,6 +229,43 @@ def updated(by_rot: Floats, rows: Ints, readings: Readings, law: DecayLaw) -> Fl
     after = by_rot.copy()
     after[at] = multiply(by_rot[at], likelihood)
     return after
+
+
+def _same_column(fungus: FungusRows, readings: Readings, parts: PartRows) -> Ints:
+    """Rows of a measured butt or stem, and of the other one that the same body rots, unmeasured.
+
+    Shape (2, pairs). A sign that an eye saw measures nothing: it is a sign of its own part.
+    """
+    measured = np.unique(readings.row[readings.instrument != Instrument.SIGN])
+    read_at_all = np.unique(readings.row)
+    here = np.unique(np.column_stack([fungus.body, fungus.row]), axis=0)
+    found = []
+    for near, other in ((Part.BUTT, Part.STEM), (Part.STEM, Part.BUTT)):
+        apart = int(other) - int(near)
+        body, row = here[parts.part[here[:, 1]] == near].T
+        theirs = here[parts.part[here[:, 1]] == other]
+        both = np.isin(_paired(body, row + apart), _paired(theirs[:, 0], theirs[:, 1]))
+        rows = np.unique(row[both])
+        kept = np.isin(rows, measured) & ~np.isin(rows + apart, read_at_all)
+        found.append(np.stack([rows[kept], rows[kept] + apart]))
+    return np.concatenate(found, axis=1)
+
+
+def _paired(one: Ints, other: Ints) -> Ints:
+    """One number for two."""
+    return one * (np.int64(1) << 32) + other
+
+
+def _carry(before: Floats, after: Floats, pairs: Ints, together: float) -> None:
+    """Turn the grids of other parts, in place, as the readings turned those of the read parts."""
+    if not pairs.size:
+        return
+    read, other = pairs
+    factor = carried(
+        before[read].sum(axis=1), after[read].sum(axis=1), before[other].sum(axis=1),
+        together=together,
+    )  # fmt: skip
+    after[other] *= factor[:, None]
 
 
 def mixed(

@@ -90,6 +90,7 @@ def decay_parameters(library: Library) -> DecayParameters:
             _share(grid, quantity="quantile_middle"),
             _share(grid, quantity="quantile_high"),
         ),
+        together=_share(years, quantity="weight", of="same_column"),
         prior=prior,
         spread=_spread(spread, years, grid),
         roots=_roots(library.table("decay_roots", key=("quantity", "of"))),

@@ -4,6 +4,8 @@ The law is this project's own; what is checked is that it is the comonotone coup
 is, against counting draws, and what follows from that.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -11,8 +13,13 @@ from hypothesis import strategies as st
 from scipy.stats import beta
 
 from pipeline.scoring.decay.carried import carried
+from pipeline.scoring.decay.instruments import Instrument
+from pipeline.scoring.decay.update import PartRows, posteriors
+from pipeline.terms import Part
 from pipeline.units import Floats
+from tests.scoring.decay.asking import LAW, entries_of, reading, readings_of
 
+CLASS_A = 2 * LAW.spread.classes.index("A") + 1  # perennial
 CELLS = 200
 EDGES = np.linspace(0.0, 1.0, CELLS + 1)
 X = np.append(0.0, (EDGES[1:] + EDGES[:-1]) / 2)
@@ -68,3 +75,35 @@ def test_a_thinner_column_at_the_butt_never_thickens_that_of_the_stem(
         np.cumsum(turned(read(BUTT, at), together)) for at in (low, min(low + more, 0.99))
     )
     assert (thin >= thick - 1e-9).all()
+
+
+def _column(*read: tuple[int, float], together: float = LAW.together) -> list[Floats]:
+    """Mean share of butt and stem that one perennial of class A rots, with drill readings [cm]."""
+    parts = PartRows(
+        np.array([Part.BUTT, Part.STEM], np.int8),
+        np.full(2, 60.0),
+        np.ones(2, int),
+        np.ones(2, int),
+    )
+    entries = entries_of([(0, 0, CLASS_A, 0, 1.0, 9.0), (1, 0, CLASS_A, 0, 0.5, 9.0)])
+    readings = readings_of([reading(Instrument.DRILL, cm, row=row) for row, cm in read])
+    law = replace(LAW, together=together)
+    (block,) = posteriors(parts, entries, readings, law, single=False)
+    return list(block.masses @ LAW.grid.x)
+
+
+def test_a_thick_wall_at_the_butt_speaks_of_the_stem_above() -> None:
+    butt, stem = _column()
+    read_butt, told_stem = _column((0, 20.0), (0, 21.0), (0, 20.0), (0, 22.0))
+    assert read_butt < butt
+    assert told_stem < 0.5 * stem
+    assert _column((0, 20.0), (0, 21.0), (0, 20.0), (0, 22.0), together=0.0)[1] == stem
+
+
+def test_a_thin_wall_at_the_butt_speaks_too() -> None:
+    assert _column((0, 1.5), (0, 1.5), (0, 1.5))[1] > _column()[1]
+
+
+def test_a_part_that_was_read_itself_speaks_for_itself() -> None:
+    alone = _column((1, 12.0), together=0.0)[1]
+    assert _column((0, 20.0), (1, 12.0))[1] == alone

@@ -8,6 +8,7 @@ of all trees, and by itself lies near the lowest limit.
 """
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import pyarrow as pa
@@ -231,8 +232,10 @@ def _over_states(
     for number, (spread, stood, kind, roots) in enumerate(kinds):
         mine = np.flatnonzero(which == number)
         loads = season_loads(int(kind), parameters)
-        for rot in range(len(ROTS)):
-            some = mine[(weights[mine, rot] > 0).any(axis=1)]
+        own = (wood.opening[rows.at[mine]] > 0) | ~np.isnan(wood.offset[rows.at[mine]])
+        # Sections of the common shape share what they keep; the others are reckoned one by one.
+        for rot, alike in product(range(len(ROTS)), (mine[~own], mine[own])):
+            some = alike[(weights[alike, rot] > 0).any(axis=1)]
             if not some.size:
                 continue
             kept, zones = _kept(rows.at[some], wood, rot, grid.x, parameters, roots=roots > 0)

@@ -67,31 +67,34 @@ def tell_holding(
     wood, held = balance.wood, balance.held
     first, rows = np.arange(0, len(wood.tree), PARTS), touched_rows(wood, evidence)
     sets = place(wood.tree[first])
-    sizes = held.trees.sizes
-    for row, at in zip(first, sets, strict=True):
-        mine = np.arange(row, row + PARTS)
-        if not held.applicable[row]:
+    sizes, applicable = held.trees.sizes, held.applicable
+    spoken = held.word > 0
+    spoken[rows] |= wood.part[rows] == Part.BRANCH
+    before = words_at(balance.seen, wood.tree * PARTS + wood.part)
+    climate = _climate(parameters)
+    for row, at in zip(first.tolist(), sets.tolist(), strict=True):
+        if not applicable[row]:
             reason = REASONS[held.reason[row]]
-            facts.add(int(at), "holds_not_applicable", {"reason": reason})
+            facts.add(at, "holds_not_applicable", {"reason": reason})
             continue
-        limb = (wood.part[mine] == Part.BRANCH) & np.isin(mine, rows)
-        spoken = mine[(held.word[mine] > 0) | limb]
-        for one in spoken:
-            _tell_part(facts, int(at), int(one), balance)
-        if not len(spoken):
+        told = np.flatnonzero(spoken[row : row + PARTS]) + row
+        for one in told.tolist():
+            _tell_part(facts, at, one, balance, int(before[one]))
+        if not len(told):
             continue
         tree = row // PARTS
         if sizes.height_filled[tree] or sizes.crown_filled[tree]:
-            facts.add(int(at), "holds_filled", {
+            facts.add(at, "holds_filled", {
                 "height_m": float(sizes.height[tree]),
                 "crown_m": float(sizes.crown[tree]),
                 "height_filled": bool(sizes.height_filled[tree]),
                 "crown_filled": bool(sizes.crown_filled[tree]),
             }, source=_ELICITED, assumed=True)  # fmt: skip
-        _tell_climate(facts, int(at), parameters)
+        facts.add(at, "holds_climate", climate, assumed=parameters.site.assumed)
 
 
-def _tell_part(facts: Facts, at: int, row: int, balance: Balance) -> None:
+def _tell_part(facts: Facts, at: int, row: int, balance: Balance, before: int) -> None:
+    """One part; `before` is the word of the other witness, 0 where it does not speak."""
     wood, held = balance.wood, balance.held
     told: dict[str, object] = {
         "part": inputs.PARTS[wood.part[row]],
@@ -108,7 +111,6 @@ def _tell_part(facts: Facts, at: int, row: int, balance: Balance) -> None:
         "failure": word(FailureWord(held.word[row])),
         "critical_gust_m_per_s": float(held.gust[row]),
     }, source=_ELICITED, assumed=True)  # fmt: skip
-    before = _seen_word(balance, row)
     if before > 0:
         statement = "holds_witnesses_apart" if balance.apart[row] else "holds_witnesses"
         facts.add(at, statement, {
@@ -124,16 +126,17 @@ def _seen_word(balance: Balance, row: int) -> int:
     return int(words_at(balance.seen, key)[0])
 
 
-def _tell_climate(facts: Facts, at: int, parameters: Parameters) -> None:
+def _climate(parameters: Parameters) -> dict[str, object]:
+    """What is told of the winds, the same for all trees."""
     site = parameters.site
     rate = np.asarray(-np.log1p(-1.0 / _GUST_YEARS))
-    facts.add(at, "holds_climate", {
+    return {
         "region": site.region,
         "terrain": site.terrain,
         "gust_50_m_per_s": float(_gust(rate, parameters)),
         "wet": site.wet,
         "told": not site.assumed,
-    }, assumed=site.assumed)  # fmt: skip
+    }
 
 
 def _gust(rate: Floats, parameters: Parameters) -> Floats:

@@ -250,14 +250,17 @@ def _over_states(
 
 def _summarised(one: Floats, three: Floats, weights: Floats, parameters: Parameters) -> Floats:
     """Numbers of rows from chances and weights of states and rots, (rows, rots, cells)."""
-    flat = weights.reshape(len(weights), -1)
-    order = np.argsort(one.reshape(len(one), -1), axis=1, kind="stable")
-    p = np.take_along_axis(one.reshape(len(one), -1), order, axis=1)
-    told = summarise(p, np.take_along_axis(flat, order, axis=1), parameters.mechanics.limits.yearly)
-    in_three = (three.reshape(len(three), -1) * flat).sum(axis=1)
-    return np.column_stack(
-        [told.mean, told.low, told.median, told.high, np.minimum(in_three, 1.0), told.words]
-    )
+    # With one rot the states lie in order of decay, and more decay never fails less often.
+    only = np.flatnonzero((weights[:, 1:] == 0).all(axis=(1, 2)))
+    out = np.empty((len(one), 9))
+    in_order = np.arange(one.shape[2])
+    each = np.broadcast_to(in_order, (len(only), len(in_order)))
+    out[only] = _told(one[only, 0], three[only, 0], weights[only, 0], each, parameters)
+    rest = np.setdiff1d(np.arange(len(one)), only)
+    year, years, flat = (a[rest].reshape(len(rest), -1) for a in (one, three, weights))
+    order = np.argsort(year, axis=1, kind="stable")
+    out[rest] = _told(year, years, flat, order, parameters)
+    return out
 
 
 def _weights(at: Ints, wood: Wood) -> Floats:
@@ -310,7 +313,7 @@ def _roots_lost(at: Ints, wood: Wood, share: Floats) -> Floats:
 def _critical(rows: _Rows, wood: Wood, parameters: Parameters) -> Floats:
     """Gust that fells half of such trees at the mean decay [m/s], (rows,)."""
     mechanics, mean = parameters.mechanics, wood.summary.mean[rows.at]
-    rot = _weights(rows.at, wood).sum(axis=2).argmax(axis=1)
+    rot = _likeliest_rot(wood)[rows.at]
     zone, offset = mechanics.zone, wood.offset[rows.at]
     stem = strength_kept(
         mean, _ROT_OF[rot], zone, opening=wood.opening[rows.at],
@@ -324,6 +327,13 @@ def _critical(rows: _Rows, wood: Wood, parameters: Parameters) -> Floats:
     )
     load = np.where(rows.dead, np.log(mechanics.anchorage.dead_load), 0.0)
     return critical_gust(rows.parts.capacity + kept - load, rows.parts.ln_profile, mechanics.wind)
+
+
+def _likeliest_rot(wood: Wood) -> Ints:
+    """Place in ROTS of each row of `Wood`; the prior's is white."""
+    found = np.zeros(len(wood.tree), np.int64)
+    found[wood.evidence] = wood.by_rot.sum(axis=2).argmax(axis=1)
+    return found
 
 
 def _branches(
@@ -341,20 +351,48 @@ def _branches(
     weak = looks.defects.latest & ~looks.hearsay
     weak &= looks.defects.defect == DEFECTS.index("weak_union")
     loose = np.isin(evidence.trees[place], looks.defects.tree[weak])
-    factor = np.where(loose, mechanics.branches.weak_union, 1.0)[:, None, None]
     zone = mechanics.zone
-    found = np.empty((2, len(at), len(ROTS), grid.cells + 1))
+    kept = [np.log(strength_kept(grid.x, _ROT_OF[[n]], zone)) for n in range(len(ROTS))]
     kind = np.where(dead[place], 2, woods[place].astype(np.int64))
-    for one in np.unique(kind):
-        each = branch_states(int(one), parameters)
-        kept = [np.log(strength_kept(grid.x, _ROT_OF[[n]], zone)) for n in range(len(ROTS))]
-        for number, table in enumerate(each):
-            states = [np.interp(k, table[0], table[1]) @ zone.weights for k in kept]
-            found[number, kind == one] = np.stack(states)
-    found = large_branch_chance(np.minimum(found * factor, 1.0), mechanics.branches)
-    if not len(at):
-        return np.empty((0, 9))
-    return _summarised(found[0], found[1], _weights(at, wood), parameters)
+    out = np.empty((len(at), 9))
+    for one, is_loose in product(np.unique(kind), (False, True)):
+        mine = np.flatnonzero((kind == one) & (loose == is_loose))
+        factor = mechanics.branches.weak_union if is_loose else 1.0
+        # All of a kind share the chances of the states; their weights are their own.
+        states = [
+            np.stack([np.interp(k, table[0], table[1]) @ zone.weights for k in kept])
+            for table in branch_states(int(one), parameters)
+        ]
+        year, years = (
+            large_branch_chance(np.minimum(chance * factor, 1.0), mechanics.branches).ravel()
+            for chance in states
+        )
+        order = np.argsort(year, kind="stable")
+        for start in range(0, len(mine), _BATCH):
+            some = mine[start : start + _BATCH]
+            weights = _weights(at[some], wood).reshape(len(some), -1)
+            out[some] = _told(year, years, weights, order, parameters)
+    return out
+
+
+def _told(
+    year: Floats, years: Floats, weights: Floats, order: Ints, parameters: Parameters
+) -> Floats:
+    """Numbers of rows, shape (rows, 9), that share chances of states, or have their own.
+
+    Parameters
+    ----------
+    year, years : chance of each state in one and in three years, (states,) or (rows, states).
+    order : of the states by rising chance in a year, likewise.
+    weights : of the states, (rows, states).
+    """
+    if order.ndim == 1:
+        p, w = np.broadcast_to(year[order], weights.shape), weights[:, order]
+    else:
+        p, w = (np.take_along_axis(values, order, axis=1) for values in (year, weights))
+    told = summarise(p, w, parameters.mechanics.limits.yearly)
+    in_three = np.minimum((years * weights).sum(axis=1), 1.0)
+    return np.column_stack([told.mean, told.low, told.median, told.high, in_three, told.words])
 
 
 def branch_states(kind: int, parameters: Parameters) -> list[tuple[Floats, Floats]]:

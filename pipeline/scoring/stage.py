@@ -32,6 +32,7 @@ from pipeline.scoring.assembly.heard_only import heard_only, not_called_low, sti
 from pipeline.scoring.assembly.holding import holding
 from pipeline.scoring.assembly.holding_told import Balance, of_witnesses
 from pipeline.scoring.assembly.identifications import identification_columns
+from pipeline.scoring.assembly.judged import Judged, judge
 from pipeline.scoring.assembly.key_table import key_columns
 from pipeline.scoring.assembly.looked import Looked, looked
 from pipeline.scoring.assembly.looks import Looks, read_looks
@@ -46,10 +47,8 @@ from pipeline.scoring.assembly.ratings import (
 )
 from pipeline.scoring.assembly.targets import (
     ZONE_COLUMNS,
-    Judged,
     Pairs,
     Under,
-    judge,
     rated_pairs,
     read_zones,
     under_trees,

@@ -19,7 +19,8 @@ from pipeline.scoring.actions.rules import TreeState, no_climb
 from pipeline.scoring.assembly.columns import place_of
 from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
-from pipeline.scoring.assembly.targets import Judged, Pairs, pair_ratings
+from pipeline.scoring.assembly.judged import Judged, pair_ratings
+from pipeline.scoring.assembly.targets import Pairs
 from pipeline.scoring.failure.bands import PartWords, YearlyProbability, yearly_probability
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs

@@ -9,8 +9,9 @@ from pipeline.scoring.assembly.chosen import Chosen
 from pipeline.scoring.assembly.columns import NO_DAY, dates, labels, optional, small
 from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
+from pipeline.scoring.assembly.judged import Judged
 from pipeline.scoring.assembly.looked import Looked
-from pipeline.scoring.assembly.targets import Judged, Pairs, Under
+from pipeline.scoring.assembly.targets import Pairs, Under
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.assembly.works import Works
 from pipeline.scoring.parameters import Parameters

@@ -5,8 +5,9 @@ import numpy as np
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.columns import labels, optional, small
 from pipeline.scoring.assembly.evidence import Evidence
+from pipeline.scoring.assembly.judged import Judged
 from pipeline.scoring.assembly.looks import Looks
-from pipeline.scoring.assembly.targets import Judged, Pairs
+from pipeline.scoring.assembly.targets import Pairs
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.failure import FailureParameters
 

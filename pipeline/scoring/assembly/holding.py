@@ -7,6 +7,7 @@ it knows nothing that it does not know of any tree. Of branches it speaks none: 
 of all trees, and by itself lies near the lowest limit.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
 
@@ -48,7 +49,7 @@ from pipeline.units import Flags, Floats, Ints, Words
 
 YEAR, YEARS = 1.0, 3.0
 _ROOTS, _STEM = 0, 1
-_BATCH = 512
+_BATCH, _THREADS = 512, 2
 _DAYS_A_YEAR = 365.25
 _LEAST_KEPT, _STEPS = 1e-3, 241
 _ROT_OF = np.arange(1, len(ROTS) + 1, dtype=np.int8)  # terms.RotType of each of ROTS
@@ -109,9 +110,18 @@ def holding(
     # Mean, 10 %, median, 90 %, in three years, and the share of each word.
     found = np.full((count, 9), np.nan)
     chances = Chances(site.gusts, mechanics.wind)
-    for start in range(0, len(rows.at), _BATCH):
-        some = _take(rows, slice(start, start + _BATCH))
-        found[some.at] = _over_states(some, wood, sound.wood, chances, parameters)
+    own = (wood.opening[rows.at] > 0) | ~np.isnan(wood.offset[rows.at])
+    load = sound.wood[rows.place]
+    # Rows that are reckoned alike stand together, so that batches are of few kinds.
+    order = np.lexsort((own, rows.roots, load, rows.dead, rows.stood, rows.spread))
+    batches = [_take(rows, order[start : start + _BATCH]) for start in range(0, len(order), _BATCH)]
+
+    def told(some: _Rows) -> Floats:
+        return _over_states(some, wood, sound.wood, chances, parameters)
+
+    with ThreadPoolExecutor(_THREADS) as pool:
+        for some, numbers in zip(batches, pool.map(told, batches), strict=True):
+            found[some.at] = numbers
     branch = np.flatnonzero((wood.part == Part.BRANCH) & (beyond[np.arange(count) // PARTS] < 0))
     found[branch] = _branches(branch, wood, sound.wood, ~np.isnan(years), looks, evidence,
                               parameters)  # fmt: skip
@@ -257,7 +267,9 @@ def _summarised(one: Floats, three: Floats, weights: Floats, parameters: Paramet
     each = np.broadcast_to(in_order, (len(only), len(in_order)))
     out[only] = _told(one[only, 0], three[only, 0], weights[only, 0], each, parameters)
     rest = np.setdiff1d(np.arange(len(one)), only)
-    year, years, flat = (a[rest].reshape(len(rest), -1) for a in (one, three, weights))
+    year, years, flat = (
+        a[rest].reshape(len(rest), int(np.prod(weights.shape[1:]))) for a in (one, three, weights)
+    )
     order = np.argsort(year, axis=1, kind="stable")
     out[rest] = _told(year, years, flat, order, parameters)
     return out

@@ -135,11 +135,18 @@ def mechanics_table(
         "crown_filled": filled,
     }
     own = pa.table(holding_columns(wood, held))
-    rest = pa.table(told)
-    for name in own.column_names:
-        if name not in told:
-            rest = rest.append_column(name, pa.nulls(len(part), own[name].type))
-    both = pa.concat_tables([own, rest.select(own.column_names)]).unify_dictionaries()
     key = np.concatenate([wood.tree, np.repeat(keys, PARTS)])
     # Both are in order of tree and part, so a stable order by tree keeps the parts in theirs.
-    return both.take(pa.array(np.argsort(key, kind="stable")))
+    order = pa.array(np.argsort(key, kind="stable"))
+    # Column by column: the whole of it twice is the most that a run would hold at once.
+    return pa.table({name: _one_column(own[name], told.get(name), len(part), order)
+                     for name in own.column_names})  # fmt: skip
+
+
+def _one_column(own: pa.ChunkedArray, rest: object, count: int, order: pa.Array) -> pa.Array:
+    """A column of trees with evidence and of `count` rows of the rest, empty where not told."""
+    others = pa.nulls(count, own.type) if rest is None else pa.array(rest)
+    if isinstance(others, pa.ChunkedArray):
+        others = others.combine_chunks()
+    both = pa.chunked_array([*own.chunks, others.cast(own.type)]).unify_dictionaries()
+    return both.take(order).combine_chunks()

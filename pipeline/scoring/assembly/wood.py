@@ -12,7 +12,8 @@ from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.assembly.wood_evidence import PARTS, WoodEvidence, wood_evidence
 from pipeline.scoring.consequence.severity import branch_diameters
-from pipeline.scoring.decay.grid import Masses, Summary, summary
+from pipeline.scoring.decay.grid import Masses, Summary, joined, summary
+from pipeline.scoring.decay.instruments import ROTS
 from pipeline.scoring.decay.update import PartRows, posteriors
 from pipeline.scoring.parameters import Parameters
 from pipeline.terms import Part
@@ -44,7 +45,7 @@ class Wood:
     diameter: Floats
     masses: Masses
     evidence: Ints
-    by_rot: Floats
+    by_rot: Masses
     summary: Summary
     told: WoodEvidence
     section: Ints
@@ -80,19 +81,22 @@ def wood_left(
         host=np.repeat(_hosts(keys, trees, parameters), PARTS),
     )
     levels, grid = decay.law.levels, decay.law.grid
-    blocks = list(posteriors(rows, told.fungus, told.readings, decay.law))
     width = grid.cells + 1
-    masses = np.concatenate([b.masses for b in blocks] or [np.empty((0, width), np.float32)])
-    found = np.concatenate([b.evidence for b in blocks] or [np.empty(0, np.int64)])
-    by_rot = np.concatenate([b.by_rot for b in blocks] or [np.empty((0, 3, width))])
+    masses = np.empty((len(part), width), np.float32)
+    found, by_rot, told_in_few = [], [], []
+    for block in posteriors(rows, told.fungus, told.readings, decay.law):
+        masses[block.start : block.stop] = block.masses
+        found.append(block.evidence)
+        by_rot.append(block.by_rot.astype(np.float32))
+        told_in_few.append(summary(block.masses, grid, levels))
     return Wood(
         tree=tree,
         part=part,
         diameter=rows.diameter_cm,
         masses=masses,
-        evidence=found,
-        by_rot=by_rot,
-        summary=summary(masses, grid, levels),
+        evidence=np.concatenate([np.empty(0, np.int64), *found]),
+        by_rot=np.concatenate([np.empty((0, len(ROTS), width), np.float32), *by_rot]),
+        summary=joined(told_in_few),
         told=told,
         section=section,
         opening=_openings(looks, told, section),

@@ -9,6 +9,7 @@ the others hold the probability of each cell, so a row sums to 1. Values are tak
 centres of cells, and a part of a cell counts by its share.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -129,6 +130,12 @@ def summary(masses: Masses, grid: Grid, levels: tuple[float, float, float]) -> S
         high=high,
         serious=mass_above(masses, grid, grid.serious_above),
     )
+
+
+def joined(some: Sequence[Summary]) -> Summary:
+    """Summaries of blocks of rows, one after the other; none gives one of no rows."""
+    names, none = tuple(Summary.__dataclass_fields__), np.empty(0)
+    return Summary(*(np.concatenate([none, *(getattr(s, name) for s in some)]) for name in names))
 
 
 def worse(masses: Masses, other: Masses) -> Masses:

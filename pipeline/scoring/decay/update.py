@@ -35,7 +35,7 @@ import numpy as np
 
 from pipeline.errors import TableError
 from pipeline.scoring.decay.carried import carried
-from pipeline.scoring.decay.grid import Grid, Masses, Summary, summary, worse, worst_of
+from pipeline.scoring.decay.grid import Grid, Masses, Summary, joined, summary, worse, worst_of
 from pipeline.scoring.decay.instruments import (
     ROTS,
     Instrument,
@@ -200,13 +200,10 @@ def summaries(parts: PartRows, fungus: FungusRows, readings: Readings, law: Deca
     TableError
         If a diameter is not above 0 or a reading cannot be.
     """
-    found = [
+    return joined([
         summary(block.masses, law.grid, law.levels)
         for block in posteriors(parts, fungus, readings, law)
-    ]
-    names = tuple(Summary.__dataclass_fields__)
-    empty = [np.empty(0)]
-    return Summary(*(np.concatenate([getattr(s, n) for s in found] or empty) for n in names))
+    ])  # fmt: skip
 
 
 def multiply(before: Masses, likelihood: Masses) -> Masses:

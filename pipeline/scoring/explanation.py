@@ -5,9 +5,17 @@ links are the knots of the thread: seen, fungus, wood, failure, target, conseque
 """
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import IntEnum
 from functools import lru_cache
+from itertools import repeat
+
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.terms import word
+from pipeline.units import Flags, Ints
 
 LINKS = ("seen", "fungus", "wood", "failure", "target", "consequence", "rating", "action")
 
@@ -174,6 +182,25 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
 }
 
 
+@dataclass(frozen=True)
+class Many:
+    """Facts of one statement, told in one call; a city with evidence has half a million of them.
+
+    Parameters
+    ----------
+    fact_set, order : set of each, and its place among those told together; both (facts,).
+    values : by name a column of shape (facts,), or one value that all share.
+    source, assumed : of each, or one that all share.
+    """
+
+    statement: str
+    fact_set: Ints
+    order: Ints
+    values: Mapping[str, object] = field(default_factory=dict)
+    source: str | list[str | None] | None = None
+    assumed: bool | Flags = False
+
+
 @dataclass
 class Facts:
     """A growing list of facts; `sequence` counts within a set."""
@@ -203,11 +230,7 @@ class Facts:
         KeyError
             If the statement is not declared, or its values are not those declared: a bug.
         """
-        link, names = STATEMENTS[statement]
-        told = values or {}
-        if told.keys() != _NAMES[statement]:
-            message = f"{statement} carries {sorted(told)}, declared {sorted(names)}"
-            raise KeyError(message)
+        link, told = _link(statement, values or {}), values or {}
         place = self._next.get(fact_set, 0)
         self._next[fact_set] = place + 1
         self.fact_set.append(fact_set)
@@ -217,6 +240,78 @@ class Facts:
         self.values.append(_ENCODED[statement](told))
         self.source.append(source)
         self.assumed.append(assumed)
+
+    def tell(self, *told: Many) -> None:
+        """Add facts of several statements at the end of their sets, in the order that each says.
+
+        Raises
+        ------
+        KeyError
+            As `add` does.
+        """
+        sets = np.concatenate([many.fact_set for many in told])
+        by = np.lexsort((np.concatenate([many.order for many in told]), sets))
+        own, first, count = np.unique(sets[by], return_index=True, return_counts=True)
+        start = [self._next.get(one, 0) for one in own.tolist()]
+        self._next.update(zip(own.tolist(), (start + count).tolist(), strict=True))
+        place = np.empty(len(sets), np.int64)
+        place[by] = np.arange(len(sets)) + np.repeat(np.array(start, np.int64) - first, count)
+        self.fact_set += sets.tolist()
+        self.sequence += place.tolist()
+        for many in told:
+            size = len(many.fact_set)
+            self.link += [_link(many.statement, many.values)] * size
+            self.statement += [many.statement] * size
+            self.values += _many_values(many.values, size)
+            self.source += many.source if isinstance(many.source, list) else [many.source] * size
+            self.assumed += np.broadcast_to(many.assumed, size).tolist()
+
+
+def _link(statement: str, values: Mapping[str, object]) -> str:
+    """The link of a statement.
+
+    Raises
+    ------
+    KeyError
+        If it is not declared, or carries other values than those declared: a bug.
+    """
+    link, names = STATEMENTS[statement]
+    if values.keys() != _NAMES[statement]:
+        message = f"{statement} carries {sorted(values)}, declared {sorted(names)}"
+        raise KeyError(message)
+    return link
+
+
+def _many_values(values: Mapping[str, object], size: int) -> list[str]:
+    """`as_json` of each row of some columns."""
+    columns: list[Iterator[str]] = []
+    told = []
+    for name in sorted(values):
+        value = values[name]
+        column = value.tolist() if isinstance(value, np.ndarray) else value
+        told.append(f"{_quoted(name)}: ".replace("%", "%%") + "%s")
+        if isinstance(column, list):
+            columns.append(map(_text, column))
+        else:
+            columns.append(repeat(_text(column), size))
+    if not columns:
+        return ["{}"] * size
+    pattern = "{" + ", ".join(told) + "}"
+    return [pattern % row for row in zip(*columns, strict=True)]
+
+
+def words_at(places: npt.NDArray[np.integer], words: Sequence[str | None]) -> list[str | None]:
+    """The word at each place, shape (facts,)."""
+    found: list[str | None] = np.array(words, object)[places].tolist()
+    return found
+
+
+def words_of(kind: type[IntEnum], values: npt.NDArray[np.integer]) -> list[str | None]:
+    """The word of each value as people write it, shape (facts,)."""
+    words: list[str | None] = [None] * (max(kind) + 1)
+    for one in kind:
+        words[one] = word(one)
+    return words_at(values, words)
 
 
 def as_json(values: Mapping[str, object]) -> str:
@@ -240,7 +335,7 @@ def _encoder(names: Sequence[str]) -> Callable[[Mapping[str, object]], str]:
 def _text(value: object) -> str:
     """JSON of one value; what comes most often first."""
     if isinstance(value, float):
-        return "null" if value != value else repr(float(f"{value:.4g}"))  # noqa: PLR0124 - NaN
+        return _number(value)
     if isinstance(value, str):
         return _quoted(value)
     if value is None:
@@ -248,6 +343,15 @@ def _text(value: object) -> str:
     if isinstance(value, int) and not isinstance(value, bool):
         return str(value)
     return json.dumps(value, sort_keys=True, ensure_ascii=False)
+
+
+def _number(value: float) -> str:
+    """Four digits as JSON writes them; what is not a number is unknown."""
+    if value != value:  # noqa: PLR0124 - NaN
+        return "null"
+    short = f"{value:.4g}"
+    # Such digits are already what the shortest form of the number looks like.
+    return short if "." in short and "+" not in short else repr(float(short))
 
 
 @lru_cache(maxsize=2**14)

@@ -24,6 +24,15 @@ def day_text(number: int) -> str | None:
     return None if number == NO_DAY else date.fromordinal(int(number) + _EPOCH).isoformat()
 
 
+def day_texts(numbers: Ints) -> list[str | None]:
+    """`day_text` of each, made once for every day that there is."""
+    days, which = np.unique(numbers, return_inverse=True)
+    found: list[str | None] = np.array([day_text(int(day)) for day in days], object)[
+        which.reshape(-1)
+    ].tolist()
+    return found
+
+
 def numbers(table: pa.Table, name: str) -> Floats:
     """A column of numbers, NaN where empty, shape (rows,)."""
     column = table[name]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.scoring.assembly.chances import words_at
+from pipeline.scoring.assembly.chances import words_at as word_before
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.holding import Holding
 from pipeline.scoring.assembly.reviews import ReviewList
@@ -13,7 +13,7 @@ from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.assembly.wind_load import REASONS
 from pipeline.scoring.assembly.wood import Wood, touched_rows
 from pipeline.scoring.assembly.wood_evidence import PARTS
-from pipeline.scoring.explanation import Facts
+from pipeline.scoring.explanation import Facts, Many, words_at, words_of
 from pipeline.scoring.mechanics.climate import gust_of_rate
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs
@@ -49,15 +49,15 @@ def tell_wood(facts: Facts, balance: Balance, evidence: Evidence, place: Place) 
     """How much of each part that something speaks of is decayed, with its range."""
     wood = balance.wood
     rows = touched_rows(wood, evidence)
-    for row, at in zip(rows, place(wood.tree[rows]), strict=True):
-        facts.add(int(at), "wood_left", {
-            "part": inputs.PARTS[wood.part[row]],
-            "median_share": float(wood.summary.middle[row]),
-            "tenth_share": float(wood.summary.low[row]),
-            "ninetieth_share": float(wood.summary.high[row]),
-            "mean_share": float(wood.summary.mean[row]),
-            "probability_beyond": float(wood.summary.serious[row]),
-        }, source=_ELICITED, assumed=not bool(wood.told.measured[row]))  # fmt: skip
+    found = wood.summary
+    facts.tell(Many("wood_left", place(wood.tree[rows]), rows, {
+        "part": words_at(wood.part[rows], inputs.PARTS),
+        "median_share": found.middle[rows],
+        "tenth_share": found.low[rows],
+        "ninetieth_share": found.high[rows],
+        "mean_share": found.mean[rows],
+        "probability_beyond": found.serious[rows],
+    }, source=_ELICITED, assumed=~wood.told.measured[rows]))  # fmt: skip
 
 
 def tell_holding(
@@ -66,64 +66,68 @@ def tell_holding(
     """Whether each part holds in the gusts of the place, what was filled, and both witnesses."""
     wood, held = balance.wood, balance.held
     first, rows = np.arange(0, len(wood.tree), PARTS), touched_rows(wood, evidence)
-    sets = place(wood.tree[first])
-    sizes, applicable = held.trees.sizes, held.applicable
     spoken = held.word > 0
     spoken[rows] |= wood.part[rows] == Part.BRANCH
-    before = words_at(balance.seen, wood.tree * PARTS + wood.part)
-    climate = _climate(parameters)
-    for row, at in zip(first.tolist(), sets.tolist(), strict=True):
-        if not applicable[row]:
-            reason = REASONS[held.reason[row]]
-            facts.add(at, "holds_not_applicable", {"reason": reason})
-            continue
-        told = np.flatnonzero(spoken[row : row + PARTS]) + row
-        for one in told.tolist():
-            _tell_part(facts, at, one, balance, int(before[one]))
-        if not len(told):
-            continue
-        tree = row // PARTS
-        if sizes.height_filled[tree] or sizes.crown_filled[tree]:
-            facts.add(at, "holds_filled", {
-                "height_m": float(sizes.height[tree]),
-                "crown_m": float(sizes.crown[tree]),
-                "height_filled": bool(sizes.height_filled[tree]),
-                "crown_filled": bool(sizes.crown_filled[tree]),
-            }, source=_ELICITED, assumed=True)  # fmt: skip
-        facts.add(at, "holds_climate", climate, assumed=parameters.site.assumed)
+    applicable = held.applicable[first]
+    spoken &= np.repeat(applicable, PARTS)
+    sets, sizes = place(wood.tree[first]), held.trees.sizes
+    told = spoken.reshape(-1, PARTS).any(axis=1)
+    filled = np.flatnonzero(told & (sizes.height_filled | sizes.crown_filled))
+    never = np.flatnonzero(~applicable)
+    # Of each tree its parts in turn, two statements a part, then what was filled and the winds.
+    after = 2 * PARTS * np.arange(1, len(first) + 1) - 1
+    facts.tell(
+        Many("holds_not_applicable", sets[never], after[never],
+             {"reason": words_at(held.reason[first[never]], REASONS)}),
+        *_parts(np.flatnonzero(spoken), np.repeat(sets, PARTS), balance),
+        Many("holds_filled", sets[filled], after[filled], {
+            "height_m": sizes.height[filled],
+            "crown_m": sizes.crown[filled],
+            "height_filled": sizes.height_filled[filled],
+            "crown_filled": sizes.crown_filled[filled],
+        }, source=_ELICITED, assumed=True),
+        Many("holds_climate", sets[told], after[told], _climate(parameters),
+             assumed=parameters.site.assumed),
+    )  # fmt: skip
 
 
-def _tell_part(facts: Facts, at: int, row: int, balance: Balance, before: int) -> None:
-    """One part; `before` is the word of the other witness, 0 where it does not speak."""
+def _parts(rows: Ints, sets: Ints, balance: Balance) -> list[Many]:
+    """What is told of rows of `Wood`; `sets` of all of them."""
     wood, held = balance.wood, balance.held
-    told: dict[str, object] = {
-        "part": inputs.PARTS[wood.part[row]],
-        "p1": float(held.chance.mean[row]),
-        "p1_low": float(held.chance.low[row]),
-        "p1_high": float(held.chance.high[row]),
-        "p3": float(held.three[row]),
-    }
-    if wood.part[row] == Part.BRANCH:
-        facts.add(at, "holds_branch", told, source=_ELICITED, assumed=True)
-        return
-    facts.add(at, "holds_part", {
-        **told,
-        "failure": word(FailureWord(held.word[row])),
-        "critical_gust_m_per_s": float(held.gust[row]),
-    }, source=_ELICITED, assumed=True)  # fmt: skip
-    if before > 0:
-        statement = "holds_witnesses_apart" if balance.apart[row] else "holds_witnesses"
-        facts.add(at, statement, {
-            "part": inputs.PARTS[wood.part[row]],
-            "seen": word(FailureWord(before)),
-            "computed": word(FailureWord(held.word[row])),
-        })  # fmt: skip
+    branch = wood.part[rows] == Part.BRANCH
+    statements = []
+    for statement, some in (("holds_branch", rows[branch]), ("holds_part", rows[~branch])):
+        told: dict[str, object] = {
+            "part": words_at(wood.part[some], inputs.PARTS),
+            "p1": held.chance.mean[some],
+            "p1_low": held.chance.low[some],
+            "p1_high": held.chance.high[some],
+            "p3": held.three[some],
+        }
+        if statement == "holds_part":
+            told["failure"] = words_of(FailureWord, held.word[some])
+            told["critical_gust_m_per_s"] = held.gust[some]
+        statements.append(
+            Many(statement, sets[some], 2 * some, told, source=_ELICITED, assumed=True)
+        )
+    before = word_before(balance.seen, wood.tree * PARTS + wood.part)
+    both = rows[~branch & (before[rows] > 0)]
+    apart = balance.apart[both]
+    for statement, some in (
+        ("holds_witnesses_apart", both[apart]), ("holds_witnesses", both[~apart]),
+    ):  # fmt: skip
+        statements.append(Many(statement, sets[some], 2 * some + 1, {
+            "part": words_at(wood.part[some], inputs.PARTS),
+            "seen": words_of(FailureWord, before[some]),
+            "computed": words_of(FailureWord, held.word[some]),
+        }))  # fmt: skip
+    return statements
 
 
 def _seen_word(balance: Balance, row: int) -> int:
     """Word of the other witness of a row of `Wood`, 0 where it does not speak."""
     key = balance.wood.tree[[row]] * PARTS + balance.wood.part[[row]]
-    return int(words_at(balance.seen, key)[0])
+    return int(word_before(balance.seen, key)[0])
 
 
 def _climate(parameters: Parameters) -> dict[str, object]:

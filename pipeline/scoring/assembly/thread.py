@@ -13,15 +13,16 @@ import pyarrow as pa
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.climbing import Climbing
-from pipeline.scoring.assembly.columns import day_text, place_of, texts
+from pipeline.scoring.assembly.columns import day_text, day_texts, place_of, texts
 from pipeline.scoring.assembly.evidence import MECHANICS, STRENGTH, WITNESSES
 from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
 from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
+from pipeline.scoring.assembly.rating_told import tell_rating
 from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
 from pipeline.scoring.assembly.sighted_told import tell_sightings
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
-from pipeline.scoring.explanation import Facts
+from pipeline.scoring.explanation import Facts, Many, words_at, words_of
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.failure import DEFECTS
 from pipeline.scoring.parameters.targets import GROUPS
@@ -31,10 +32,8 @@ from pipeline.terms import (
     ConsequenceWord,
     FailureWord,
     ImpactWord,
-    LikelihoodWord,
     OccupancyWord,
     RatingWord,
-    word,
 )
 from pipeline.units import Flags, Floats, Ints
 
@@ -73,27 +72,35 @@ class Thread:
         self._wood(facts)
         self._failure(facts)
         self._target(facts)
-        self._rating(facts)
+        tell_rating(facts, self.row, self.own, self.first_set, self.parameters)
         self._action(facts)
 
     def _rows(self, trees: Ints) -> Iterator[tuple[int, int]]:
+        rows, sets = self._known(trees)
+        yield from zip(rows.tolist(), sets.tolist(), strict=True)
+
+    def _known(self, trees: Ints) -> tuple[Ints, Ints]:
+        """Rows whose tree has a fact set, and that set."""
         sets = self.place(trees)
-        for row in np.flatnonzero(sets >= 0):
-            yield int(row), int(sets[row])
+        rows = np.flatnonzero(sets >= 0)
+        return rows, sets[rows]
 
     def _seen(self, facts: Facts) -> None:
         tell_sightings(facts, self.sightings, self.place, self.parameters)
         self._seen_by_inspectors(facts)
-        for row, at in self._rows(self.own):
-            tree = int(self.own[row])
-            trees = self.row.trees
-            if trees.height_filled[tree] and trees.rated[tree]:
-                height = {"height_m": float(trees.height[tree])}
-                how = "seen_height_assumed" if np.isnan(trees.dbh[tree]) else "seen_height_filled"
-                facts.add(at, how, height, assumed=True)
-            if np.isnan(trees.dbh[tree]) and trees.rated[tree]:
-                size = {"dbh_cm": float(trees.dbh_used[tree])}
-                facts.add(at, "seen_dbh_filled", size, assumed=True)
+        trees, own = self.row.trees, self.own
+        sets, rated = self.place(own), trees.rated[own]
+        unsized = np.isnan(trees.dbh[own])
+        statements = []
+        for statement, filled, values in (
+            ("seen_height_assumed", trees.height_filled[own] & unsized, ("height_m", trees.height)),
+            ("seen_height_filled", trees.height_filled[own] & ~unsized, ("height_m", trees.height)),
+            ("seen_dbh_filled", unsized, ("dbh_cm", trees.dbh_used)),
+        ):
+            at = np.flatnonzero(rated & filled)
+            told = {values[0]: values[1][own[at]]}
+            statements.append(Many(statement, sets[at], at, told, assumed=True))
+        facts.tell(*statements)
 
     def _seen_by_inspectors(self, facts: Facts) -> None:
         looks = self.looks
@@ -121,17 +128,17 @@ class Thread:
 
     def _fungus(self, facts: Facts) -> None:
         parts = self.row.evidence.parts
-        for rows, at in self._fungi(parts.taxon >= 0):
-            row, taxon = rows[0], parts.taxon[rows[0]]
-            # The rot is heard of all taxa together: the first of them need not be one that does it.
-            does = self.parameters.failure.catalogue.rot[taxon] == parts.rot[row]
-            facts.add(at, "fungus_at_work", {
-                "name": self.parameters.failure.names[taxon] if does else None,
-                "probability": self._fungus_share[row],
-                "rot": ROT_WORDS[parts.rot[row]],
-                "code": f"R{parts.code[row]}",
-                "part": "|".join(inputs.PARTS[parts.part[n]] for n in rows),
-            })  # fmt: skip
+        together, sets, names = self._fungi(parts.taxon >= 0)
+        taxon, rot = parts.taxon[together], parts.rot[together]
+        # The rot is heard of all taxa together: the first of them need not be one that does it.
+        does = self.parameters.failure.catalogue.rot[taxon] == rot
+        facts.tell(Many("fungus_at_work", sets, np.arange(len(sets)), {
+            "name": words_at(np.where(does, taxon, -1), (*self.parameters.failure.names, None)),
+            "probability": self._fungus_share[together],
+            "rot": words_at(rot, ROT_WORDS),
+            "code": [f"R{code}" for code in parts.code[together].tolist()],
+            "part": names,
+        }))  # fmt: skip
         tell_bodies(facts, self.sightings, self.place, self.parameters)
 
     @cached_property
@@ -145,67 +152,81 @@ class Thread:
     def _wood(self, facts: Facts) -> None:
         looks, limits = self.looks, self.parameters.failure.limits
         sources = self.parameters.failure.rule_sources
-        for row, at in self._rows(looks.section_tree):
-            part = inputs.PARTS[looks.section_part[row]]
-            facts.add(at, "wood_measured", {
-                "part": part,
-                "decayed_share": float(looks.sections.decayed_share[row]),
-                "shell_cm": float(looks.sections.thinnest_shell[row]),
-                "diameter_cm": float(looks.sections.diameter[row]),
-            })  # fmt: skip
-            for number in np.flatnonzero(looks.strength.applies[row]):
-                formula = limits.formula[number]
-                facts.add(at, "wood_formula", {
-                    "part": part,
-                    "formula": formula,
-                    "value_share": float(looks.strength.value[row, number]),
-                    "limit_share": float(limits.act[number]),
-                    "passed": bool(looks.strength.passed[row, number]),
-                }, source=sources[formula])  # fmt: skip
+        rows, sets = self._known(looks.section_tree)
+        found, strength = looks.sections, looks.strength
+        many = len(limits.formula) + 1  # statements of a section: what was measured comes first
+        at, number = np.nonzero(strength.applies[rows])
+        facts.tell(
+            Many("wood_measured", sets, rows * many, {
+                "part": words_at(looks.section_part[rows], inputs.PARTS),
+                "decayed_share": found.decayed_share[rows],
+                "shell_cm": found.thinnest_shell[rows],
+                "diameter_cm": found.diameter[rows],
+            }),
+            Many("wood_formula", sets[at], rows[at] * many + 1 + number, {
+                "part": words_at(looks.section_part[rows[at]], inputs.PARTS),
+                "formula": words_at(number, limits.formula),
+                "value_share": strength.value[rows[at], number],
+                "limit_share": limits.act[number],
+                "passed": strength.passed[rows[at], number],
+            }, source=words_at(number, [sources[formula] for formula in limits.formula])),
+        )  # fmt: skip
         parts = self.row.evidence.parts
-        for rows, at in self._fungi((parts.taxon >= 0) & ~parts.measured):
-            names = "|".join(inputs.PARTS[parts.part[n]] for n in rows)
-            facts.add(at, "wood_not_measured", {"part": names})
+        _, sets, names = self._fungi((parts.taxon >= 0) & ~parts.measured)
+        facts.tell(Many("wood_not_measured", sets, np.arange(len(sets)), {"part": names}))
         tell_wood(facts, self.balance, self.row.evidence, self.place)
 
-    def _fungi(self, wanted: Flags) -> Iterator[tuple[list[int], int]]:
-        """Rows of the part evidence of each tree, fungus and rot, with the fact set."""
+    def _fungi(self, wanted: Flags) -> tuple[Ints, Ints, list[str]]:
+        """First row of the part evidence of each tree, fungus and rot; fact set, and all parts."""
         parts = self.row.evidence.parts
-        together: dict[tuple[int, int, int], list[int]] = {}
-        for row, at in self._rows(self.row.evidence.trees[parts.tree]):
-            if wanted[row]:
-                alike = (at, int(parts.taxon[row]), int(parts.rot[row]))
-                together.setdefault(alike, []).append(row)
-        for (at, *_), rows in together.items():
-            yield rows, at
+        rows, sets = self._known(self.row.evidence.trees[parts.tree])
+        rows, sets = rows[wanted[rows]], sets[wanted[rows]]
+        together: dict[tuple[int, int, int], list[str]] = {}
+        first = []
+        for at, row, taxon, rot, part in zip(
+            sets.tolist(), rows.tolist(), parts.taxon[rows].tolist(), parts.rot[rows].tolist(),
+            parts.part[rows].tolist(), strict=True,
+        ):  # fmt: skip
+            alike = (at, taxon, rot)
+            if alike not in together:
+                together[alike] = []
+                first.append(row)
+            together[alike].append(inputs.PARTS[part])
+        of = np.array([at for at, *_ in together], np.int64)
+        return np.array(first, np.int64), of, ["|".join(names) for names in together.values()]
 
     def _failure(self, facts: Facts) -> None:
         spoken, sources = self.row.evidence.spoken, self.parameters.failure.rule_sources
-        for row, at in self._rows(spoken.tree):
-            if not self._speaks_first[row]:
-                continue
-            rule = spoken.rule_ids[spoken.rule[row]]
-            part = inputs.PARTS[spoken.part[row]]
-            facts.add(at, "failure_rule", {
+        rows, sets = self._known(spoken.tree)
+        rows, sets = rows[self._speaks_first[rows]], sets[self._speaks_first[rows]]
+        source = [sources.get(rule) for rule in spoken.rule_ids]
+        part, once = words_at(spoken.part[rows], inputs.PARTS), spoken.act_at_once[rows]
+        facts.tell(
+            Many("failure_rule", sets, 2 * rows, {
                 "part": part,
-                "failure": word(FailureWord(spoken.word[row])),
-                "rule": rule,
-                "witness": WITNESSES[spoken.witness[row]],
-                "seen_on": day_text(spoken.seen_on[row]),
-            }, source=sources[rule])  # fmt: skip
-            if spoken.act_at_once[row]:
-                facts.add(at, "failure_act_at_once", {"part": part}, source=sources[rule])
+                "failure": words_of(FailureWord, spoken.word[rows]),
+                "rule": words_at(spoken.rule[rows], spoken.rule_ids),
+                "witness": words_at(spoken.witness[rows], WITNESSES),
+                "seen_on": day_texts(spoken.seen_on[rows]),
+            }, source=words_at(spoken.rule[rows], source)),
+            Many("failure_act_at_once", sets[once], 2 * rows[once] + 1,
+                 {"part": words_at(spoken.part[rows[once]], inputs.PARTS)},
+                 source=words_at(spoken.rule[rows[once]], source)),
+        )  # fmt: skip
         tell_holding(facts, self.balance, self.row.evidence, self.parameters, self.place)
         bands, years = self.parameters.failure.bands, self.parameters.time_frame_years
-        for at, pair in self._worst():
-            failure = int(self.row.judged.failure[pair])
-            low, high = float(bands.low[failure - 1]), float(bands.high[failure - 1])
-            facts.add(at, "failure_frequency", {
-                "failure": word(FailureWord(failure)),
-                "low_share": 1.0 - (1.0 - low) ** years,
-                "high_share": 1.0 - (1.0 - high) ** years,
-                "years": years,
-            }, source="project_elicited", assumed=True)  # fmt: skip
+        at, pair = self._worst
+        failure = self.row.judged.failure[pair].astype(np.int64)
+        low, high = (
+            np.array([1.0 - (1.0 - share) ** years for share in edge.tolist()])
+            for edge in (bands.low, bands.high)
+        )
+        facts.tell(Many("failure_frequency", at, at, {
+            "failure": words_of(FailureWord, failure),
+            "low_share": low[failure - 1],
+            "high_share": high[failure - 1],
+            "years": years,
+        }, source="project_elicited", assumed=True))  # fmt: skip
 
     @cached_property
     def _speaks_first(self) -> Flags:
@@ -219,79 +240,47 @@ class Thread:
         speaks[formulae[first]] = True
         return speaks
 
-    def _worst(self) -> Iterator[tuple[int, int]]:
+    @cached_property
+    def _worst(self) -> tuple[Ints, Ints]:
         """Fact set and worst pair of each tree with one."""
         pairs = self.row.rated.worst[self.own]
-        for place in np.flatnonzero(pairs >= 0):
-            yield self.first_set + int(place), int(pairs[place])
+        places = np.flatnonzero(pairs >= 0)
+        return self.first_set + places, pairs[places]
 
     def _target(self, facts: Facts) -> None:
         pairs = self.row.pairs
         names = texts(self.zones, "name")
         zones = np.bincount(pairs.tree, minlength=len(self.row.evidence.trees))
-        for at, pair in self._worst():
-            occupancy = word(OccupancyWord(pairs.occupancy[pair]))
-            if pairs.assumed[pair]:
-                facts.add(at, "target_assumed", {"occupancy": occupancy}, assumed=True)
-            elif pairs.zone[pair] < 0:
-                facts.add(at, "target_none_in_reach")
-            else:
-                facts.add(at, "target_met", {
-                    "kind": inputs.ZONE_KINDS[pairs.kind[pair]],
-                    "name": names[pairs.zone[pair]],
-                    "distance_m": float(pairs.distance[pair]),
-                    "occupancy": occupancy,
-                    "occupied_share": float(pairs.occupied_share[pair]),
-                    "direction_share": float(pairs.direction_share[pair]),
-                    "impact": word(ImpactWord(pairs.impact[pair])),
-                })  # fmt: skip
-            if (more := int(zones[pairs.tree[pair]]) - 1) > 0:
-                facts.add(at, "target_more", {"count": more})
-            diameter = float(pairs.diameter[pair])
-            facts.add(at, "consequence_of_part", {
-                "part": inputs.PARTS[pairs.part[pair]],
-                "diameter_cm": diameter,
-                "target": GROUPS[pairs.group[pair]],
-                "consequence": word(ConsequenceWord(pairs.consequence[pair])),
-            }, source="isa_bmp_2017")  # fmt: skip
-            if pairs.filled[pair]:
-                filled = {"diameter_cm": diameter}
-                facts.add(at, "consequence_size_filled", filled, assumed=True)
-
-    def _rating(self, facts: Facts) -> None:
-        row, pairs, judged = self.row, self.row.pairs, self.row.judged
-        by_points = self.parameters.method == "points"
-        for place, tree in enumerate(self.own):
-            at, pair = self.first_set + place, int(row.rated.worst[tree])
-            program = word(RatingWord(row.rated.program[tree]))
-            if not row.trees.rated[tree]:
-                facts.add(at, "rating_none")
-            elif pair < 0 or row.rated.program[tree] == RatingWord.NOT_ASSESSED:
-                low = row.rated.program[tree] == RatingWord.LOW
-                facts.add(at, "rating_low_no_defect" if low else "rating_not_assessed")
-            elif by_points:
-                points = {"points": int(judged.points[pair]), "rating": program}
-                facts.add(at, "rating_points", points, source="usfs_na_tp_03_03")
-            else:
-                facts.add(at, "rating_of_pair", {
-                    "failure": word(FailureWord(judged.failure[pair])),
-                    "impact": word(ImpactWord(pairs.impact[pair])),
-                    "likelihood": word(LikelihoodWord(judged.likelihood[pair])),
-                    "consequence": word(ConsequenceWord(pairs.consequence[pair])),
-                    "rating": program,
-                }, source="ansi_a300_9")  # fmt: skip
-            if pair >= 0:
-                facts.add(at, "rating_harm", {
-                    "harm": float(row.rated.harm[tree]),
-                    "low": float(row.rated.low[tree]),
-                    "high": float(row.rated.high[tree]),
-                }, source="project_elicited", assumed=True)  # fmt: skip
-            if row.decisions.rating[tree] >= 0:
-                facts.add(at, "rating_overridden", {
-                    "rating": word(RatingWord(row.rating[tree])),
-                    "program_rating": program,
-                    "decided_on": day_text(row.decisions.decided_on[tree]),
-                })  # fmt: skip
+        at, pair = self._worst
+        assumed = pairs.assumed[pair]
+        none = ~assumed & (pairs.zone[pair] < 0)
+        met = pair[~assumed & ~none]
+        more = zones[pairs.tree[pair]] - 1
+        filled = pairs.filled[pair]
+        facts.tell(
+            Many("target_assumed", at[assumed], at[assumed],
+                 {"occupancy": words_of(OccupancyWord, pairs.occupancy[pair[assumed]])},
+                 assumed=True),
+            Many("target_none_in_reach", at[none], at[none]),
+            Many("target_met", at[~assumed & ~none], at[~assumed & ~none], {
+                "kind": words_at(pairs.kind[met], inputs.ZONE_KINDS),
+                "name": words_at(pairs.zone[met], names),
+                "distance_m": pairs.distance[met],
+                "occupancy": words_of(OccupancyWord, pairs.occupancy[met]),
+                "occupied_share": pairs.occupied_share[met],
+                "direction_share": pairs.direction_share[met],
+                "impact": words_of(ImpactWord, pairs.impact[met]),
+            }),
+            Many("target_more", at[more > 0], at[more > 0], {"count": more[more > 0]}),
+            Many("consequence_of_part", at, at, {
+                "part": words_at(pairs.part[pair], inputs.PARTS),
+                "diameter_cm": pairs.diameter[pair],
+                "target": words_at(pairs.group[pair], GROUPS),
+                "consequence": words_of(ConsequenceWord, pairs.consequence[pair]),
+            }, source="isa_bmp_2017"),
+            Many("consequence_size_filled", at[filled], at[filled],
+                 {"diameter_cm": pairs.diameter[pair[filled]]}, assumed=True),
+        )  # fmt: skip
 
     def _action(self, facts: Facts) -> None:
         row, works, on = self.row, self.works, self.on
@@ -310,30 +299,36 @@ class Thread:
         chosen = np.flatnonzero(works.chosen)
         chosen = chosen[self.place(works.tree[chosen]) >= 0]
         main = works.action[chosen] == row.best[works.tree[chosen]]
-        for number in [*chosen[main], *chosen[~main]]:
-            self._one_action(facts, int(number))
+        self._chosen(facts, np.concatenate([chosen[main], chosen[~main]]))
         self._terms(facts, chosen[cuts(works.take(chosen))], on)
         self._people(facts)
 
-    def _one_action(self, facts: Facts, number: int) -> None:
+    def _chosen(self, facts: Facts, rows: Ints) -> None:
+        """What is to be done, the first of each tree first, each with its reason."""
         works, on = self.works, self.on
-        at = int(self.place(works.tree[[number]])[0])
-        action = inputs.ACTIONS[works.action[number]]
-        days = int(on.days[number]) if on.days[number] != NO_DEADLINE else None
-        if works.action[number] == self.row.best[works.tree[number]]:
-            facts.add(at, "action_chosen", {
-                "action": action,
-                "part": inputs.PARTS[works.part[number]],
-                "crew": CREWS[on.crew[number]],
-                "hours": float(on.hours[number]),
-                "deadline_days": days,
-                "residual_rating": word(RatingWord(works.residual_rating[number])),
-            })  # fmt: skip
-        else:
-            facts.add(at, "action_beside", {"action": action, "deadline_days": days})
-        rule = works.rule[number]
-        why = self.parameters.work.rules[rule].why if rule >= 0 else "why_decision"
-        facts.add(at, why, {"action": action})
+        order = 2 * np.arange(len(rows))
+        sets, action = self.place(works.tree[rows]), words_at(works.action[rows], inputs.ACTIONS)
+        days = [None if d == NO_DEADLINE else d for d in on.days[rows].tolist()]
+        told: dict[str, list[int]] = {}
+        for place, rule in enumerate(works.rule[rows].tolist()):
+            why = self.parameters.work.rules[rule].why if rule >= 0 else "why_decision"
+            told.setdefault(why, []).append(place)
+        first = works.action[rows] == self.row.best[works.tree[rows]]
+        a, b = np.flatnonzero(first), np.flatnonzero(~first)
+        facts.tell(
+            Many("action_chosen", sets[a], order[a], {
+                "action": [action[n] for n in a],
+                "part": words_at(works.part[rows[a]], inputs.PARTS),
+                "crew": words_at(on.crew[rows[a]], CREWS),
+                "hours": on.hours[rows[a]].astype(np.float64),
+                "deadline_days": [days[n] for n in a],
+                "residual_rating": words_of(RatingWord, works.residual_rating[rows[a]]),
+            }),
+            Many("action_beside", sets[b], order[b],
+                 {"action": [action[n] for n in b], "deadline_days": [days[n] for n in b]}),
+            *(Many(why, sets[at], order[at] + 1, {"action": [action[n] for n in at]})
+              for why, at in told.items()),
+        )  # fmt: skip
 
     def _terms(self, facts: Facts, rows: Ints, on: Terms) -> None:
         seasons, trees = self.parameters.work.seasons, self.row.trees

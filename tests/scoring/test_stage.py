@@ -521,7 +521,9 @@ def _rich() -> dict[str, Rows]:
         "crown_width_m": 3.0,
     }
     # A thick stem beside a house: what a large part does to it differs from a medium one.
-    made.append({"tree_id": "thick", "x_m": 20.0, "y_m": 200.0, "dbh_cm": 80.0})
+    # It was inspected, so that its size says when it is due again.
+    made.append({"tree_id": "thick", "x_m": 20.0, "y_m": 200.0, "dbh_cm": 80.0,
+                 "last_inspected_on": date(2025, 10, 1)})  # fmt: skip
     under = {"zone_id": "p", "kind": "playground", "occupancy": "constant"}
     return {
         "trees": made,
@@ -592,7 +594,7 @@ def test_an_extreme_rating_is_made_safe_also_where_nothing_is_imminent(tmp_path:
                                             "inspect_due": "inspect_due", "": "another"}}),
         *number_changes("actions", "residual_harm_share", factor=0.5),
         *number_changes("movement", "value"),
-        *number_changes("part_sizes", "diameter_from_cm")[1:],
+        *number_changes("part_sizes", "diameter_from_cm", factor=5.0)[1:],
     ],
     ids=str,
 )  # fmt: skip

@@ -13,6 +13,7 @@ from pipeline.scoring.consequence.severity import (
     branch_diameters,
     consequence_words,
     harm_of_impact,
+    harm_of_whole_tree,
 )
 from pipeline.scoring.impact.likelihood import impact_words
 from pipeline.scoring.impact.occupancy import Presence, ZoneCounts, occupied, presence
@@ -97,10 +98,9 @@ def under_trees(trees: Trees, zones: Zones, parameters: Parameters) -> Under:
     none = len(zones.shapes) == 0
     rest = target.no_data if none else target.none_in_reach
     word, share = _assumed_presence(none, parameters)
-    harms = np.take_along_axis(
-        severity.harm, severity.words[:, :, 1].astype(np.int64) - 1, axis=1
-    )  # whole tree, falling high: shape (groups, sizes)
-    harm = rest.direction_share * share * harms[rest.group, trees.size]
+    alone = np.full(len(trees), rest.group)
+    harm = harm_of_whole_tree(trees.dbh_used, alone, tables=severity)
+    harm *= rest.direction_share * share
     occupancy = np.full(len(trees), word, np.int8)
     assumed = np.full(len(trees), none)
     rated = np.flatnonzero(trees.rated)
@@ -110,7 +110,9 @@ def under_trees(trees: Trees, zones: Zones, parameters: Parameters) -> Under:
         shares, words = occupied(
             zones.presence, found.zone, trees.reach[tree], limits=target.limits
         )
-        each = shares * harms[zones.group[found.zone], trees.size[tree]]
+        each = shares * harm_of_whole_tree(
+            trees.dbh_used[tree], zones.group[found.zone], tables=severity
+        )
         first = np.flatnonzero(np.r_[True, tree[1:] != tree[:-1]])
         met = tree[first]
         occupancy[met] = np.maximum.reduceat(words, first)

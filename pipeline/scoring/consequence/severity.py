@@ -14,7 +14,9 @@ class SeverityTables:
 
     Parameters
     ----------
-    size_from_cm : least diameter of each size class, rising from 0, shape (sizes,).
+    size_from_cm : least diameter of each size class of trees, rising from 0, shape (sizes,).
+    from_cm : least diameter of each size class of parts over each target group, rising from 0,
+        shape (groups, sizes).
     branch_of_dbh : diameter of a branch over dbh where nobody measured it.
     branch_least_cm, branch_most_cm : bounds of that filling.
     low_fall_below_m : a branch that falls less than this falls low.
@@ -25,6 +27,7 @@ class SeverityTables:
     """
 
     size_from_cm: Floats
+    from_cm: Floats
     branch_of_dbh: float
     branch_least_cm: float
     branch_most_cm: float
@@ -42,10 +45,12 @@ def branch_diameters(
     return np.where(filled, guess, told_cm), filled
 
 
-def size_class(diameter_cm: Floats, *, tables: SeverityTables) -> Words:
-    """Size class from 0; a diameter at a cut-off takes the larger class; same shape."""
-    place = np.searchsorted(tables.size_from_cm, diameter_cm, side="right") - 1
-    return np.maximum(place, 0).astype(np.int8)
+def size_class(diameter_cm: Floats, group: Ints, *, tables: SeverityTables) -> Words:
+    """Size class of a part over its target, from 0; at a cut-off the larger one; same shape."""
+    across = np.asarray(diameter_cm, dtype=np.float64)[..., None]
+    reached = (across >= tables.from_cm[group]).sum(axis=-1)
+    size: Words = np.maximum(reached - 1, 0).astype(np.int8)
+    return size
 
 
 def consequence_words(
@@ -62,8 +67,15 @@ def consequence_words(
     """
     low = (part == Part.BRANCH) & (fall_m < tables.low_fall_below_m)
     high_fall = (~low).astype(np.int64)
-    words: Words = tables.words[group, size_class(diameter_cm, tables=tables), high_fall]
+    size = size_class(diameter_cm, group, tables=tables)
+    words: Words = tables.words[group, size, high_fall]
     return words
+
+
+def harm_of_whole_tree(diameter_cm: Floats, group: Ints, *, tables: SeverityTables) -> Floats:
+    """Expected equivalent fatalities if a tree falls whole on a target; same shape."""
+    size = size_class(diameter_cm, group, tables=tables)
+    return harm_of_impact(group, tables.words[group, size, 1], tables=tables)
 
 
 def harm_of_impact(group: Ints, consequence: Words, *, tables: SeverityTables) -> Floats:

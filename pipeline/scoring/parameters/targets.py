@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library
 from pipeline.scoring.consequence.severity import SeverityTables
 from pipeline.scoring.impact.likelihood import ImpactTable
@@ -17,6 +18,7 @@ from pipeline.units import Floats, Ints, Words
 GROUPS = ("person", "vehicle", "parked_car", "building")
 SIZES = ("small", "medium", "large")
 FALLS = ("low", "high")
+_CONSEQUENCE_KEY = ("target", "size", "fall")
 EXPOSURES = ("well_sheltered", "partly_exposed", "one_side", "fully_exposed")
 
 
@@ -137,6 +139,7 @@ def _severity(library: Library) -> SeverityTables:
     sizes = library.table("part_sizes")
     return SeverityTables(
         size_from_cm=np.array([sizes.number("diameter_from_cm", size=size) for size in SIZES]),
+        from_cm=_part_sizes(library),
         branch_of_dbh=defaults.number("value", quantity="branch_of_dbh"),
         branch_least_cm=defaults.number("value", quantity="branch_least"),
         branch_most_cm=defaults.number("value", quantity="branch_most"),
@@ -146,8 +149,32 @@ def _severity(library: Library) -> SeverityTables:
     )
 
 
+def _part_sizes(library: Library) -> Floats:
+    """Least diameters by target and size.
+
+    Raises
+    ------
+    PublishedValueError
+        If they do not rise from 0, or differ between a low and a high fall.
+    """
+    t = library.table("consequence", key=_CONSEQUENCE_KEY)
+    made = np.full((len(GROUPS), len(SIZES), len(FALLS)), np.nan)
+    at = (places(t, "target", GROUPS), places(t, "size", SIZES), places(t, "fall", FALLS))
+    made[at] = t.numbers("diameter_from_cm")
+    sizes = made[..., 0]
+    same = np.array_equal(sizes, made[..., 1])
+    if not (same and (sizes[:, 0] == 0).all() and (np.diff(sizes, axis=1) > 0).all()):
+        raise PublishedValueError(
+            where="published table consequence, column diameter_from_cm",
+            found=f"{made.tolist()}",
+            expected="for each target diameters that rise from 0, the same for both falls",
+            remedy="Mend the table or the override.",
+        )
+    return sizes
+
+
 def _consequences(library: Library) -> Words:
-    t = library.table("consequence", key=("target", "size", "fall"))
+    t = library.table("consequence", key=_CONSEQUENCE_KEY)
     made = np.zeros((len(GROUPS), len(SIZES), len(FALLS)), np.int8)
     at = (places(t, "target", GROUPS), places(t, "size", SIZES), places(t, "fall", FALLS))
     made[at] = words(t, "consequence", ConsequenceWord)

@@ -5,11 +5,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library
 from pipeline.scoring.consequence.severity import (
     branch_diameters,
     consequence_words,
     harm_of_impact,
+    harm_of_whole_tree,
     harm_per_year,
     size_class,
 )
@@ -35,7 +37,8 @@ def _word(part: Part, diameter_cm: float, fall_m: float, target: str) -> Consequ
 def test_an_empty_parked_car_is_significant_and_an_occupied_one_severe() -> None:
     # The example of the best-management practice, 2nd edition (2017), p. 40.
     assert _word(Part.STEM, 60, 10, "parked_car") == ConsequenceWord.SIGNIFICANT
-    assert _word(Part.STEM, 60, 10, "vehicle") == ConsequenceWord.SEVERE
+    # It gives no size: a large part by what 87 arborists chose, below.
+    assert _word(Part.STEM, 70, 10, "vehicle") == ConsequenceWord.SEVERE
 
 
 def test_a_small_branch_over_people() -> None:
@@ -44,12 +47,45 @@ def test_a_small_branch_over_people() -> None:
     assert _word(Part.BRANCH, 9, 2, "person") == ConsequenceWord.MINOR
 
 
-# 4 in and 20 in of the community guide (NA-TP-03-03, from memory); at a limit the larger class.
+# "Assessing the consequences of tree failure" (2021): most of 87 arborists chose significant or
+# severe from 29.2 cm (11.5 in) over a pedestrian and from 69.2 cm (27.2 in) over a vehicle.
+@pytest.mark.published
+@pytest.mark.parametrize(("target", "from_cm"), [("person", 29.2), ("vehicle", 69.2)])
+@pytest.mark.parametrize("part", [Part.BRANCH, Part.STEM])
+def test_severe_from_the_diameters_that_arborists_chose(
+    target: str, from_cm: float, part: Part
+) -> None:
+    assert _word(part, from_cm - 0.1, 10, target) < ConsequenceWord.SEVERE
+    assert _word(part, from_cm, 10, target) == ConsequenceWord.SEVERE
+    assert _word(part, from_cm, 1, target) == ConsequenceWord.SEVERE
+
+
+# 4 in of the community guide (NA-TP-03-03, from memory); at a limit the larger class.
 @pytest.mark.parametrize(
-    ("diameter_cm", "size"), [(10.15, 0), (10.16, 1), (50.79, 1), (50.8, 2), (300.0, 2)]
+    ("diameter_cm", "size"), [(10.15, 0), (10.16, 1), (29.19, 1), (29.2, 2), (300.0, 2)]
 )
-def test_size_classes_at_their_limits(diameter_cm: float, size: int) -> None:
-    assert size_class(np.array([diameter_cm]), tables=TABLES)[0] == size
+def test_size_classes_over_people_at_their_limits(diameter_cm: float, size: int) -> None:
+    group = np.array([GROUP["person"]])
+    assert size_class(np.array([diameter_cm]), group, tables=TABLES)[0] == size
+
+
+@pytest.mark.parametrize(
+    "change",
+    [("consequence", 2, "diameter_from_cm", "40"), ("consequence", 1, "diameter_from_cm", "1")],
+)
+def test_sizes_that_do_not_rise_or_differ_by_fall_are_refused(change: Change) -> None:
+    with pytest.raises(PublishedValueError) as fault:
+        target_parameters(changed_library(change))
+    assert "rise from 0" in fault.value.expected
+
+
+def test_a_tree_that_falls_whole_does_what_its_stem_does() -> None:
+    for group in GROUPS:
+        at = np.array([GROUP[group]])
+        across = np.array([50.0])
+        word = np.array([_word(Part.STEM, 50.0, 20, group)], np.int8)
+        expected = harm_of_impact(at, word, tables=TABLES)
+        assert harm_of_whole_tree(across, at, tables=TABLES) == expected
 
 
 def test_a_stem_never_falls_low() -> None:

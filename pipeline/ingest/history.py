@@ -65,7 +65,7 @@ def tree_keys(told: pa.Array | pa.ChunkedArray, tree_id: pa.Array | pa.ChunkedAr
 
 
 def decisions(files: Sequence[Mapped], tree_id: pa.Array) -> History:
-    """ingest.decisions in file order; a decision about a tree that is gone is kept with key -1."""
+    """ingest.decisions in file order; one about a job needs no tree, any other one that stands."""
     parts, findings = [], []
     for mapped in files:
         keys = tree_keys(mapped.text("tree_id"), tree_id)
@@ -74,8 +74,17 @@ def decisions(files: Sequence[Mapped], tree_id: pa.Array) -> History:
             *lacking(mapped, "decision", "The row does not say what was decided.",
                      "Write accept, override, pin, defer or acknowledge."),
             *lacking(mapped, "decided_on", "The row has no date that can be.", "Give the date."),
+            *lacking(mapped, "role", "The row does not say in which role somebody decided.",
+                     "Write the role, as city forester; no name."),
             *_odd_values(mapped),
-            *_gone(mapped, keys),
+            *_of_no_tree(mapped, keys),
+            *_ends_before(mapped),
+            *finding(
+                mapped, flags_of(mapped.text("reason").is_null()),
+                code="reason_missing", done=Done.FLAGGED, column="reason",
+                said=("The decision gives no reason; it stands and nobody will know why.",
+                      "Write the reason."),
+            ),
             *finding(
                 mapped,
                 flags_of(pc.equal(mapped.text("decision"), "defer"))
@@ -215,6 +224,29 @@ def _gone(mapped: Mapped, keys: Ints) -> tuple[Finding, ...]:
         mapped, told & (keys < 0), code="tree_unknown", done=Done.FLAGGED, column="tree_id",
         said=("The inventory has no such tree; the row is kept without one.",
               "Check the id, or leave the row if the tree is gone."),
+    )  # fmt: skip
+
+
+def _of_no_tree(mapped: Mapped, keys: Ints) -> tuple[Finding, ...]:
+    """A decision must not be lost on a slip in an id: it comes back to who wrote it."""
+    told, job = (
+        flags_of(mapped.text("tree_id").is_valid()),
+        flags_of(mapped.text("job_id").is_valid()),
+    )
+    return finding(
+        mapped, told & (keys < 0) & ~job, code="tree_unknown", done=Done.SET_ASIDE,
+        column="tree_id",
+        said=("The inventory has no such tree: the decision bears on none.",
+              "Check the id; leave the row if the tree is gone."),
+    )  # fmt: skip
+
+
+def _ends_before(mapped: Mapped) -> tuple[Finding, ...]:
+    """Decisions that end before they were made."""
+    ended = flags_of(pc.less(mapped.dates("until"), mapped.dates("decided_on")))
+    return finding(
+        mapped, ended, code="until_before_decision", done=Done.SET_ASIDE, column="until",
+        said=("The decision ends before it was made.", "Mend one of the two dates."),
     )  # fmt: skip
 
 

@@ -131,6 +131,10 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
         f"{day(v['decided_on'])}."
     ),
+    "decision_ended": lambda v: (
+        f"Tree {v['tree_id']}: the decision ({v['decision']}) held until {day(v['until'])} and "
+        "has ended; what the program says stands again. Decide anew where it should not."
+    ),
     "presumed_removal": lambda v: (
         f"Tree {v['tree_id']} with {_name(v)}: removal is presumed until a check lifts it."
     ),

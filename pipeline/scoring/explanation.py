@@ -166,6 +166,7 @@ REVIEWS: dict[str, tuple[int, tuple[str, ...]]] = {
     "fungus_reports_disagree": (1, _DISAGREE),
     "name_does_not_fit": (1, _EXPERT),
     "decision_contradicted": (1, ("tree_id", "decision", "decided_on", "seen_on")),
+    "decision_ended": (1, ("tree_id", "decision", "until")),
     "presumed_removal": (1, ("tree_id", "name")),
     "note_danger": (0, ("tree_id", "told")),
     "decision_unread": (2, ("value",)),

@@ -244,7 +244,7 @@ BASEMAP = InputKind(
 DECISIONS_INPUT = InputKind(
     "decisions",
     "what people decided, append-only",
-    "a tree id or a job id, a decision and a date",
+    "a tree id or a job id, a decision, a date and a role",
     (
         InputColumn("tree_id", _T, "the tree"),
         InputColumn("job_id", _T, "the job, as an earlier run named it"),

@@ -137,28 +137,39 @@ def test_decisions_are_kept_in_order_and_those_that_say_nothing_are_set_aside() 
     mapped = file_of(
         "decisions", None,
         {
-            "tree_id": ["A", "Z", None, None, "B", "B", "B", "C", "C"],
-            "job_id": [None, None, "J1", None, None, None, None, None, None],
+            "tree_id": ["A", "Z", None, None, "B", "B", "B", "C", "C", "B", "B", "Z"],
+            "job_id": [None, None, "J1", *[None] * 8, "J2"],
             "decision": ["accept", "defer", "pin", "accept", "override", "override", "pin", None,
-                         "override"],
-            "value": [None, None, "2027Q1", None, "tomography", "burn", "spring", None, "high"],
-            "decided_on": pa.array([AUTUMN] * 8 + [None]),
-            "until": pa.array([None] * 9, pa.date32()),
+                         "override", "accept", "override", "accept"],
+            "value": [None, None, "2027Q1", None, "tomography", "burn", "spring", None, "high",
+                      None, "high", None],
+            "decided_on": pa.array([*[AUTUMN] * 8, None, *[AUTUMN] * 3]),
+            "role": [*["forester"] * 9, None, "forester", "forester"],
+            "reason": [None, *["seen on site"] * 11],
+            "until": pa.array([*[None] * 10, SPRING, None], pa.date32()),
         },
     )  # fmt: skip
     made = history.decisions([mapped], TREES)
     table = conform(catalogue.DECISIONS, made.table)
     assert list(zip(table["decision"].to_pylist(), table["tree_key"].to_pylist(), strict=True)) == [
-        ("accept", 0), ("defer", -1), ("pin", -1), ("override", 1),
+        ("accept", 0), ("pin", -1), ("override", 1), ("accept", -1),
     ]  # fmt: skip
-    assert codes(made.findings[0]) == {
+    found = made.findings[0]
+    assert codes(found) == {
         "tree_and_job_missing": ([3], Done.SET_ASIDE),
         "decision_missing": ([7], Done.SET_ASIDE),
         "decided_on_missing": ([8], Done.SET_ASIDE),
+        "role_missing": ([9], Done.SET_ASIDE),
         "decision_value_unknown": ([5, 6], Done.SET_ASIDE),
-        "tree_unknown": ([1], Done.FLAGGED),
+        "tree_unknown": ([1], Done.SET_ASIDE),
+        "until_before_decision": ([10], Done.SET_ASIDE),
+        "reason_missing": ([0], Done.FLAGGED),
         "defer_without_end": ([1], Done.FLAGGED),
     }
+    assert all(f.remedy for f in found)
+    # Rows in = accepted + set aside.
+    aside = {row for f in found if f.done is Done.SET_ASIDE for row in f.rows.tolist()}
+    assert len(aside) + table.num_rows == len(mapped)
 
 
 def work(rows: list[tuple[str | None, str | None, date | None]]) -> history.History:

@@ -17,15 +17,17 @@ _RATINGS = {word(w): int(w) for w in RatingWord}
 
 @dataclass(frozen=True)
 class Decisions:
-    """Standing decisions, each shape (trees,) but the last.
+    """Standing decisions, each shape (trees,) but the last two.
 
     Parameters
     ----------
-    kind : place in inputs.DECISIONS, -1 without one.
+    kind : place in inputs.DECISIONS of the decision that is shown, -1 without one: an override
+        that stands, else the latest of the others.
     decided_on : its day.
     action : place in inputs.ACTIONS that an override names, -1 if none.
     rating : rating word that an override names, -1 if none.
     acknowledged_on : day on which make-safe was acknowledged.
+    ended : rows of ingest.decisions that stood until their last day and do so no longer.
     unread : rows of ingest.decisions whose override names neither action nor rating.
     """
 
@@ -34,35 +36,68 @@ class Decisions:
     action: Ints
     rating: Ints
     acknowledged_on: Ints
+    ended: Ints
     unread: Ints
 
 
 def read_decisions(table: pa.Table, *, count: int, today: int) -> Decisions:
-    """The last row of each tree stands, while it holds; later rows stand over earlier ones."""
+    """The latest row of each tree stands, while it holds; of one day the later row.
+
+    What is to be done and when are two questions: a pin or a deferral takes no override away. A
+    rating and an action are two as well. Only a later override of the same, or an acceptance of
+    what the program says, stands over an override; nothing but its own last day ends it.
+    """
     tree, day = whole(table, "tree_key"), days(table, "decided_on")
     kind, until = codes(table, "decision", inputs.DECISIONS), days(table, "until")
-    holds = (tree >= 0) & (day <= today) & ((until == NO_DAY) | (until >= today))
-    acknowledges = (kind == _ACKNOWLEDGE) & (tree >= 0) & (day <= today)
-    rows = np.flatnonzero(holds & (kind != _ACKNOWLEDGE))
-    last = np.full(count, -1, np.int64)
-    np.maximum.at(last, tree[rows], rows)
-    known = last >= 0
+    made = (tree >= 0) & (day <= today)
+    holds = made & ((until == NO_DAY) | (until >= today))
+    order = np.lexsort((np.arange(len(day)), day))
     action, rating = _meanings(table)
-    unread = np.flatnonzero((kind == OVERRIDE) & (action < 0) & (rating < 0))
+    is_override = kind == OVERRIDE
+    accepts = kind == inputs.DECISIONS.index("accept")
 
-    def standing(values: Ints) -> Ints:
-        taken = values[np.maximum(last, 0)] if len(values) else np.full(count, -1, np.int64)
-        return np.where(known, taken, -1)
+    def last(wanted: Flags) -> Ints:
+        return _last(tree, order[(wanted & holds)[order]], count)
 
-    is_override = standing(kind) == OVERRIDE
+    def named(values: Ints) -> Ints:
+        """Value that the latest override naming one gives, unless it was accepted since."""
+        row = last(accepts | (is_override & (values >= 0)))
+        return _taken(np.where(is_override, values, -1), row)
+
+    by_action, by_rating = named(action), named(rating)
+    stands = (by_action >= 0) | (by_rating >= 0)
+    shown = np.where(stands, last(is_override), last(kind != _ACKNOWLEDGE))
+    acknowledges = (kind == _ACKNOWLEDGE) & holds
     return Decisions(
-        kind=standing(kind),
-        decided_on=standing(day),
-        action=np.where(is_override, standing(action), -1),
-        rating=np.where(is_override, standing(rating), -1),
+        kind=_taken(kind, shown),
+        decided_on=_taken(day, shown),
+        action=by_action,
+        rating=by_rating,
         acknowledged_on=latest(np.where(acknowledges, tree, -1), day, count),
-        unread=unread,
+        ended=_ended(tree, kind, until, order[made[order]], today=today),
+        unread=np.flatnonzero(is_override & (action < 0) & (rating < 0)),
     )
+
+
+def _last(place: Ints, rows: Ints, count: int) -> Ints:
+    """Last of some rows at each of `count` places, -1 where there is none."""
+    found = np.full(count, -1, np.int64)
+    found[place[rows]] = rows
+    return found
+
+
+def _taken(values: Ints, rows: Ints) -> Ints:
+    """Values of rows, -1 where the row is -1; shape of the rows."""
+    return np.append(values, -1)[rows]
+
+
+def _ended(tree: Ints, kind: Ints, until: Ints, rows: Ints, *, today: int) -> Ints:
+    """Rows that ended and after which nobody decided in the same way of the same tree."""
+    kinds = len(inputs.DECISIONS)
+    places = kinds * (int(tree.max(initial=-1)) + 1)
+    newest = _last(tree * kinds + kind, rows, places)
+    newest = newest[newest >= 0]
+    return np.sort(newest[(until[newest] != NO_DAY) & (until[newest] < today)])
 
 
 def _meanings(table: pa.Table) -> tuple[Ints, Ints]:

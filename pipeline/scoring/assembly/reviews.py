@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.scoring.assembly.bodies import Sightings
-from pipeline.scoring.assembly.columns import codes, day_text, texts, whole
+from pipeline.scoring.assembly.columns import codes, day_text, days, texts, whole
 from pipeline.scoring.assembly.decisions import contradicted
 from pipeline.scoring.assembly.disagree import disagreements
 from pipeline.scoring.assembly.ratings import Row
@@ -277,5 +277,13 @@ def of_the_run(reviews: ReviewList, row: Row, decisions: pa.Table, parameters: P
         reviews.add("season_region_unknown", {})
     values = texts(decisions, "value")
     keys = whole(decisions, "tree_key")
+    kind, until = texts(decisions, "decision"), days(decisions, "until")
+    for number in row.decisions.ended:
+        tree = int(keys[number])
+        reviews.add("decision_ended", {
+            "tree_id": row.trees.table["tree_id"][tree].as_py(),
+            "decision": kind[number],
+            "until": day_text(int(until[number])),
+        }, tree=tree)  # fmt: skip
     for number in row.decisions.unread:
         reviews.add("decision_unread", {"value": values[number]}, tree=int(keys[number]))

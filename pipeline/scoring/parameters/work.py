@@ -1,6 +1,6 @@
 """Rule tables of actions, seasons, hours and cycles, as the objects of the maths."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,8 +8,9 @@ import numpy as np
 
 from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library, PublishedTable
-from pipeline.scoring.actions.candidates import INSPECT, PHASES, RESIDUALS, ActionRule
+from pipeline.scoring.actions.candidates import INSPECT, PHASES, RESIDUALS, TEST, ActionRule
 from pipeline.scoring.actions.effort import NO_DEADLINE, Deadlines, WorkTimes
+from pipeline.scoring.actions.holes import ELSEWHERE, hole
 from pipeline.scoring.actions.inspection import Cycles, Prior
 from pipeline.scoring.actions.restrictions import NEVER, Restriction
 from pipeline.scoring.actions.rules import Condition, NoClimbRule
@@ -62,6 +63,8 @@ def work_parameters(library: Library, *, region: str) -> WorkParameters:
         If a table does not hold what the maths needs.
     """
     rules = _rules(library.table("actions", folder="rules"))
+    check_whole(rules)
+    check_seen(rules, library.table("test_sees", folder="rules"))
     named = [rule.rule_id for rule in rules]
     missing = [name for name in INSPECT_RULES if name not in named]
     if missing:
@@ -141,6 +144,75 @@ def _rules(t: PublishedTable) -> tuple[ActionRule, ...]:
             remedy="Mend the table or the override.",
         )
     return tuple(made)
+
+
+def check_whole(rules: tuple[ActionRule, ...]) -> None:
+    """Refuse action rules that leave a state without an answer, naming the state.
+
+    Raises
+    ------
+    PublishedValueError
+        If there is such a state.
+    """
+    found = hole(rules)
+    if found is None:
+        return
+    demand, state = found
+    raise PublishedValueError(
+        where="table actions",
+        found=f"no rule says how to {demand.of} in this state: {_state_words(state)}",
+        expected="a rule for each state",
+        remedy="Widen a row of config/rules/actions.csv, or its override, or add one.",
+    )
+
+
+_WORDS: Mapping[str, Callable[[float], str]] = {
+    "part": lambda x: _PARTS[int(x)],
+    "failure": lambda x: word(FailureWord(int(x))) if x else "not told",
+    "rating": lambda x: word(RatingWord(int(x))),
+    "action_code": lambda x: ActionCode(int(x)).name,
+    "certainty": lambda x: f"{x:g}",
+    "rot": lambda x: ROT_WORDS[int(x)],
+    "measured": lambda x: ("no", "yes")[int(x)],
+    "occupancy": lambda x: word(OccupancyWord(int(x))),
+}
+
+
+def _state_words(state: Mapping[str, float]) -> str:
+    """A state as a city reads it; what is absent is left out."""
+    told = [f"{name} {say(state[name])}" for name, say in _WORDS.items()]
+    for name, value in state.items():
+        kind, _, bit = name.partition(" ")
+        if name in _WORDS or not value:
+            continue
+        named = inputs.DEFECTS if kind == "defect" else inputs.ZONE_KINDS
+        where = " elsewhere on the tree" if value == ELSEWHERE else ""
+        told.append(f"{kind} {named[int(bit)]}{where}")
+    return ", ".join(told)
+
+
+def check_seen(rules: tuple[ActionRule, ...], t: PublishedTable) -> None:
+    """Refuse a test of a part that it cannot see.
+
+    Raises
+    ------
+    PublishedValueError
+        If a rule asks for one, or for a test of which the table does not know what it sees.
+    """
+    sees = {row["action"]: several(t, "parts", row["parts"], _PARTS) for row in t.rows}
+    everywhere = tuple(range(len(_PARTS)))
+    for rule in rules:
+        if rule.phase != TEST:
+            continue
+        asked = rule.condition.parts or everywhere
+        blind = [_PARTS[part] for part in asked if part not in sees.get(rule.action, ())]
+        if blind:
+            raise PublishedValueError(
+                where=f"table actions, row {rule.rule_id}",
+                found=f"{rule.action} of {', '.join(blind)}",
+                expected="a test that can see the part (table test_sees)",
+                remedy="Name in column parts only what the test can see.",
+            )
 
 
 def _no_climb(t: PublishedTable) -> tuple[NoClimbRule, ...]:

@@ -7,7 +7,6 @@ it knows nothing that it does not know of any tree. Of branches it speaks none: 
 of all trees, and by itself lies near the lowest limit.
 """
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
 
@@ -16,6 +15,16 @@ import pyarrow as pa
 
 from pipeline.scoring.assembly.columns import NO_DAY, day_number, labels, optional, small
 from pipeline.scoring.assembly.evidence import Evidence
+from pipeline.scoring.assembly.holding_states import (
+    ROT_OF,
+    YEAR,
+    YEARS,
+    Rows,
+    over_states,
+    roots_lost,
+    summed,
+    weights_of,
+)
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.assembly.wind_load import (
@@ -36,10 +45,7 @@ from pipeline.scoring.mechanics.branches import branch_chance, large_branch_chan
 from pipeline.scoring.mechanics.fragility import critical_gust
 from pipeline.scoring.mechanics.lookup import (
     Expected,
-    SoundParts,
     sound_parts,
-    state_chances,
-    summarise,
 )
 from pipeline.scoring.mechanics.words import words_of
 from pipeline.scoring.parameters import Parameters
@@ -47,12 +53,10 @@ from pipeline.scoring.parameters.failure import DEFECTS
 from pipeline.terms import FailureWord, Part
 from pipeline.units import Flags, Floats, Ints, Words
 
-YEAR, YEARS = 1.0, 3.0
 _ROOTS, _STEM = 0, 1
-_BATCH, _THREADS = 512, 2
+_BATCH = 512
 _DAYS_A_YEAR = 365.25
 _LEAST_KEPT, _STEPS = 1e-3, 241
-_ROT_OF = np.arange(1, len(ROTS) + 1, dtype=np.int8)  # terms.RotType of each of ROTS
 
 
 @dataclass(frozen=True)
@@ -84,19 +88,6 @@ class Holding:
         return ~np.isnan(self.chance.mean)
 
 
-@dataclass(frozen=True)
-class _Rows:
-    """Roots, butts and stems that are computed, each shape (rows,)."""
-
-    at: Ints
-    place: Ints
-    roots: Flags
-    dead: Flags
-    stood: Floats
-    parts: SoundParts
-    spread: Floats
-
-
 def holding(
     wood: Wood, evidence: Evidence, looks: Looks, trees: Trees, parameters: Parameters
 ) -> Holding:
@@ -110,18 +101,10 @@ def holding(
     # Mean, 10 %, median, 90 %, in three years, and the share of each word.
     found = np.full((count, 9), np.nan)
     chances = Chances(site.gusts, mechanics.wind)
-    own = (wood.opening[rows.at] > 0) | ~np.isnan(wood.offset[rows.at])
-    load = sound.wood[rows.place]
-    # Rows that are reckoned alike stand together, so that batches are of few kinds.
-    order = np.lexsort((own, rows.roots, load, rows.dead, rows.stood, rows.spread))
-    batches = [_take(rows, order[start : start + _BATCH]) for start in range(0, len(order), _BATCH)]
-
-    def told(some: _Rows) -> Floats:
-        return _over_states(some, wood, sound.wood, chances, parameters)
-
-    with ThreadPoolExecutor(_THREADS) as pool:
-        for some, numbers in zip(batches, pool.map(told, batches), strict=True):
-            found[some.at] = numbers
+    load = np.where(rows.dead, 2, sound.wood[rows.place].astype(np.int64))
+    found[rows.at] = over_states(
+        rows, wood, load, lambda kind: season_loads(kind, parameters), chances, parameters
+    )
     branch = np.flatnonzero((wood.part == Part.BRANCH) & (beyond[np.arange(count) // PARTS] < 0))
     found[branch] = _branches(branch, wood, sound.wood, ~np.isnan(years), looks, evidence,
                               parameters)  # fmt: skip
@@ -198,7 +181,7 @@ def _computed(
     years: Floats,
     changed: Flags,
     parameters: Parameters,
-) -> _Rows:
+) -> Rows:
     mechanics = parameters.mechanics
     place = np.arange(len(wood.tree)) // PARTS
     at = np.flatnonzero((wood.part != Part.BRANCH) & (beyond[place] < 0))
@@ -209,7 +192,7 @@ def _computed(
     kept = dead_kept(years[place], roots=roots, loss=mechanics.anchorage)
     capacity = sound.capacity[place, column] + np.log(kept)
     stood = np.where(dead | changed[at], 0.0, mechanics.fragility.stood)
-    return _Rows(
+    return Rows(
         at=at,
         place=place,
         roots=roots,
@@ -220,72 +203,6 @@ def _computed(
     )
 
 
-def _take(rows: _Rows, which: slice | Ints) -> _Rows:
-    p = rows.parts
-    return _Rows(
-        rows.at[which], rows.place[which], rows.roots[which], rows.dead[which], rows.stood[which],
-        SoundParts(p.capacity[which], p.ln_profile[which], p.ln_speed[which]), rows.spread[which],
-    )  # fmt: skip
-
-
-def _over_states(
-    rows: _Rows, wood: Wood, woods: Words, chances: Chances, parameters: Parameters
-) -> Floats:
-    """Mean, band, three years and words of rows, shape (rows, 9)."""
-    grid = parameters.decay.law.grid
-    weights = _weights(rows.at, wood)
-    p = np.zeros((2, *weights.shape))
-    load = np.where(rows.dead, 2, woods[rows.place].astype(np.int64))
-    alike = np.stack([rows.spread, rows.stood, load.astype(np.float64), rows.roots], axis=1)
-    kinds, which = np.unique(alike, axis=0, return_inverse=True)
-    which = which.reshape(-1)
-    for number, (spread, stood, kind, roots) in enumerate(kinds):
-        mine = np.flatnonzero(which == number)
-        loads = season_loads(int(kind), parameters)
-        own = (wood.opening[rows.at[mine]] > 0) | ~np.isnan(wood.offset[rows.at[mine]])
-        # Sections of the common shape share what they keep; the others are reckoned one by one.
-        for rot, alike in product(range(len(ROTS)), (mine[~own], mine[own])):
-            some = alike[(weights[alike, rot] > 0).any(axis=1)]
-            if not some.size:
-                continue
-            kept, zones = _kept(rows.at[some], wood, rot, grid.x, parameters, roots=roots > 0)
-            parts = _take(rows, some).parts
-            for years, into in ((YEAR, p[0]), (YEARS, p[1])):
-                seasons = chances.seasons(float(spread), float(stood), years)
-                into[some, rot] = state_chances(
-                    seasons, loads, parts, np.log(kept), zones, parameters.mechanics.wind
-                )
-    return _summarised(p[0], p[1], weights, parameters)
-
-
-def _summarised(one: Floats, three: Floats, weights: Floats, parameters: Parameters) -> Floats:
-    """Numbers of rows from chances and weights of states and rots, (rows, rots, cells)."""
-    # With one rot the states lie in order of decay, and more decay never fails less often.
-    only = np.flatnonzero((weights[:, 1:] == 0).all(axis=(1, 2)))
-    out = np.empty((len(one), 9))
-    in_order = np.arange(one.shape[2])
-    each = np.broadcast_to(in_order, (len(only), len(in_order)))
-    out[only] = _told(one[only, 0], three[only, 0], weights[only, 0], each, parameters)
-    rest = np.setdiff1d(np.arange(len(one)), only)
-    year, years, flat = (
-        a[rest].reshape(len(rest), int(np.prod(weights.shape[1:]))) for a in (one, three, weights)
-    )
-    order = np.argsort(year, axis=1, kind="stable")
-    out[rest] = _told(year, years, flat, order, parameters)
-    return out
-
-
-def _weights(at: Ints, wood: Wood) -> Floats:
-    """Weights of rots and states of rows of `Wood`, (rows, rots, cells); the prior's is white."""
-    found = np.zeros((len(at), len(ROTS), wood.masses.shape[1]))
-    found[:, 0] = wood.masses[at]
-    place = np.searchsorted(wood.evidence, at)
-    place = np.minimum(place, max(len(wood.evidence) - 1, 0))
-    own = np.isin(at, wood.evidence)
-    found[own] = wood.by_rot[place[own]]
-    return np.asarray(found / found.sum(axis=(1, 2), keepdims=True))
-
-
 def season_loads(kind: int, parameters: Parameters) -> Floats:
     """Load of the two seasons over that in leaf; kind 2 is a dead tree."""
     mechanics = parameters.mechanics
@@ -294,44 +211,16 @@ def season_loads(kind: int, parameters: Parameters) -> Floats:
     return np.array([1.0, mechanics.wind.leafless[kind]])
 
 
-def _kept(
-    at: Ints, wood: Wood, rot: int, x: Floats, parameters: Parameters, *, roots: bool
-) -> tuple[Floats, Floats]:
-    """Strength kept in each state, (rows or 1, cells, zones), and the weights of the zones."""
-    mechanics = parameters.mechanics
-    if roots:
-        kept = anchorage_kept(_roots_lost(at, wood, x[None]), mechanics.anchorage)
-        return kept[..., None], np.ones(1)
-    zone = mechanics.zone
-    opening, offset = wood.opening[at], wood.offset[at]
-    if (opening == 0).all() and np.isnan(offset).all():
-        return strength_kept(x, _ROT_OF[rot], zone)[None], zone.weights
-    told = np.where(np.isnan(offset), zone.eccentricity, offset)[:, None]
-    kept = strength_kept(
-        np.broadcast_to(x, (len(at), len(x))), _ROT_OF[rot], zone,
-        opening=np.broadcast_to(opening[:, None], (len(at), len(x))),
-        offset=np.broadcast_to(told, (len(at), len(x))),
-    )  # fmt: skip
-    # More decay never strengthens: a cut through the wall of a sound section is told as its own.
-    return np.minimum.accumulate(kept, axis=1), zone.weights
-
-
-def _roots_lost(at: Ints, wood: Wood, share: Floats) -> Floats:
-    """Share of the roots lost where a share is decayed: no less than was seen, and what is cut."""
-    rotten, cut = wood.told.rotten[at][:, None], wood.told.cut[at][:, None]
-    return 1.0 - (1.0 - np.maximum(share, rotten)) * (1.0 - cut)
-
-
-def _critical(rows: _Rows, wood: Wood, parameters: Parameters) -> Floats:
+def _critical(rows: Rows, wood: Wood, parameters: Parameters) -> Floats:
     """Gust that fells half of such trees at the mean decay [m/s], (rows,)."""
     mechanics, mean = parameters.mechanics, wood.summary.mean[rows.at]
     rot = _likeliest_rot(wood)[rows.at]
     zone, offset = mechanics.zone, wood.offset[rows.at]
     stem = strength_kept(
-        mean, _ROT_OF[rot], zone, opening=wood.opening[rows.at],
+        mean, ROT_OF[rot], zone, opening=wood.opening[rows.at],
         offset=np.where(np.isnan(offset), zone.eccentricity, offset),
     )  # fmt: skip
-    lost = _roots_lost(rows.at, wood, mean[:, None])[:, 0]
+    lost = roots_lost(rows.at, wood, mean[:, None])[:, 0]
     kept = np.where(
         rows.roots,
         np.log(anchorage_kept(lost, mechanics.anchorage)),
@@ -364,7 +253,7 @@ def _branches(
     weak &= looks.defects.defect == DEFECTS.index("weak_union")
     loose = np.isin(evidence.trees[place], looks.defects.tree[weak])
     zone = mechanics.zone
-    kept = [np.log(strength_kept(grid.x, _ROT_OF[[n]], zone)) for n in range(len(ROTS))]
+    kept = [np.log(strength_kept(grid.x, ROT_OF[[n]], zone)) for n in range(len(ROTS))]
     kind = np.where(dead[place], 2, woods[place].astype(np.int64))
     out = np.empty((len(at), 9))
     for one, is_loose in product(np.unique(kind), (False, True)):
@@ -382,29 +271,9 @@ def _branches(
         order = np.argsort(year, kind="stable")
         for start in range(0, len(mine), _BATCH):
             some = mine[start : start + _BATCH]
-            weights = _weights(at[some], wood).reshape(len(some), -1)
-            out[some] = _told(year, years, weights, order, parameters)
+            weights = weights_of(at[some], wood).reshape(len(some), -1)
+            out[some] = summed(year, years, weights, order, mechanics.limits.yearly)
     return out
-
-
-def _told(
-    year: Floats, years: Floats, weights: Floats, order: Ints, parameters: Parameters
-) -> Floats:
-    """Numbers of rows, shape (rows, 9), that share chances of states, or have their own.
-
-    Parameters
-    ----------
-    year, years : chance of each state in one and in three years, (states,) or (rows, states).
-    order : of the states by rising chance in a year, likewise.
-    weights : of the states, (rows, states).
-    """
-    if order.ndim == 1:
-        p, w = np.broadcast_to(year[order], weights.shape), weights[:, order]
-    else:
-        p, w = (np.take_along_axis(values, order, axis=1) for values in (year, weights))
-    told = summarise(p, w, parameters.mechanics.limits.yearly)
-    in_three = np.minimum((years * weights).sum(axis=1), 1.0)
-    return np.column_stack([told.mean, told.low, told.median, told.high, in_three, told.words])
 
 
 def branch_states(kind: int, parameters: Parameters) -> list[tuple[Floats, Floats]]:

@@ -44,7 +44,9 @@ from pipeline.scoring.assembly.ratings import (
     best_actions,
     rate_trees,
     rating_columns,
+    with_band,
 )
+from pipeline.scoring.assembly.standing import Standing, standing
 from pipeline.scoring.assembly.targets import (
     ZONE_COLUMNS,
     Pairs,
@@ -55,6 +57,7 @@ from pipeline.scoring.assembly.targets import (
 )
 from pipeline.scoring.assembly.thread import Thread
 from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, longitude, read_trees
+from pipeline.scoring.assembly.uncertain import Known, Uncertain, uncertain
 from pipeline.scoring.assembly.which_told import sighting_tree_columns
 from pipeline.scoring.assembly.wood import decay_columns, wood_left
 from pipeline.scoring.explanation import Facts
@@ -74,7 +77,7 @@ _READ: dict[str, tuple[str, ...] | None] = {
     "inspections": ("tree_key", "inspected_on"),
     "defects": None,
     "readings": None,
-    "zones": ZONE_COLUMNS,
+    "zones": (*ZONE_COLUMNS, "how"),
     "decisions": None,
     "work_done": ("tree_key", "done_on", "action"),
     "notes": NOTE_COLUMNS,
@@ -98,6 +101,8 @@ class _Judgement:
     looked: Looked
     rated: Rated
     heard: Flags
+    unsure: Uncertain
+    standing: Standing
 
 
 def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
@@ -166,9 +171,14 @@ def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameter
     heard = heard_only(sightings, looks, evidence, none_seen=none_seen, count=len(trees))
     rated = rate_trees(trees, evidence, pairs, judged, when, parameters)
     rated = not_called_low(rated, heard, when)
+    known = Known(evidence, seen_by, wood, held, chance)
+    unsure = uncertain(known, pairs, judged, read["zones"], parameters)
+    rated = with_band(rated, unsure)
+    keys = evidence.trees
+    stands = standing(rated.worst[keys], rated.program[keys], pairs, judged, chance, unsure)
     return _Judgement(
         trees, sightings, looks, Balance(wood, held, seen_by, apart), evidence, chance, under,
-        pairs, judged, when, rated, heard,
+        pairs, judged, when, rated, heard, unsure, stands,
     )  # fmt: skip
 
 
@@ -211,6 +221,8 @@ def _act(
         program_best=program_best,
         fact_set=fact_set,
         apart=j.balance.trees_apart(),
+        unsure=j.unsure,
+        standing=j.standing,
     )
     on = works.terms(candidates, _facing(row), j.trees, parameters)
     _write(store, out.TREE_RATINGS, rating_columns(row, parameters))

@@ -265,6 +265,32 @@ TREE_RATINGS = TableSchema(
                "harm/year", low=0),
         Column("harm_low", Kind.FLOAT, "10 %", "harm/year", low=0),
         Column("harm_high", Kind.FLOAT, "90 %", "harm/year", low=0),
+        *(
+            Column(f"share_{name}", Kind.FLOAT, f"probability of the word {name}, trees with "
+                   "evidence", "share", nullable=True, low=0, high=1)
+            for name in ("low", "moderate", "high", "extreme")
+        ),
+        *(
+            Column(f"variance_{name}", Kind.FLOAT, f"share of {what} in the variance of ln harm",
+                   "share", nullable=True, low=0, high=1)
+            for name, what in (
+                ("fungus", "not knowing the fungus"), ("extent", "not knowing how far it went"),
+                ("wind", "wind and strength, or what a word stands for"),
+                ("occupancy", "who is there"),
+            )
+        ),
+        Column("unknown_most", Kind.LABEL, "what matters most of these", nullable=True,
+               allowed=("fungus", "extent", "wind", "occupancy")),
+        Column("rank", Kind.INT32, "by expected harm among trees with evidence, 1 the most",
+               nullable=True, low=1),
+        Column("rank_low", Kind.INT32, "10 % of that rank", nullable=True, low=1),
+        Column("rank_high", Kind.INT32, "90 %", nullable=True, low=1),
+        Column("harm_over_words", Kind.INT32, "trees with a worse word and less harm",
+               nullable=True, low=0),
+        Column("harm_under_words", Kind.INT32, "trees with a better word and more harm",
+               nullable=True, low=0),
+        Column("harm_by", Kind.LABEL, "link that makes most of that difference", nullable=True,
+               allowed=("failure", "impact", "consequence", "parts")),
         Column("taxon_id", Kind.LABEL, "fungus of the highest action code", nullable=True),
         Column("action_code", Kind.INT8, "R0-R5 of that fungus", nullable=True, low=0, high=5),
         Column("no_climb", Kind.BOOL, "must not be climbed until assessed"),

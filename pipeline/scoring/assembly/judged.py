@@ -17,18 +17,27 @@ from pipeline.scoring.rating.points import (
     total_points,
 )
 from pipeline.scoring.rating.tree import TreeHarm, conditional_harm, tree_harm
-from pipeline.units import Floats, Words
+from pipeline.units import Floats, Ints, Words
 
 
 @dataclass(frozen=True)
 class Judged:
-    """Ratings of the pairs and expected harm of the trees with evidence."""
+    """Ratings of the pairs and expected harm of the trees with evidence.
+
+    Parameters
+    ----------
+    failure, likelihood, rating, points, harm : of each pair, (pairs,).
+    row, if_fails : rows of Evidence.words with a target, rising, and the harm if the part fails.
+    of_tree : of each tree with evidence.
+    """
 
     failure: Words
     likelihood: Words
     rating: Words
     points: Words
     harm: Floats
+    row: Ints
+    if_fails: Floats
     of_tree: TreeHarm
 
 
@@ -73,6 +82,8 @@ def judge(
         rating=pair_ratings(failure, told, pairs, parameters),
         points=points,
         harm=harm,
+        row=of,
+        if_fails=if_fails,
         of_tree=total,
     )
 

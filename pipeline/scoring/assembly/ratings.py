@@ -1,6 +1,6 @@
 """The row of each tree in scoring.tree_ratings."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,10 +11,13 @@ from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.judged import Judged
 from pipeline.scoring.assembly.looked import Looked
+from pipeline.scoring.assembly.standing import Standing
 from pipeline.scoring.assembly.targets import Pairs, Under
 from pipeline.scoring.assembly.trees import Trees
+from pipeline.scoring.assembly.uncertain import UNKNOWNS, Uncertain
 from pipeline.scoring.assembly.works import Works
 from pipeline.scoring.parameters import Parameters
+from pipeline.scoring.rating.beside import LINKS
 from pipeline.scoring.rating.tree import tree_words, worst_pairs
 from pipeline.tables import inputs
 from pipeline.terms import FailureWord, LikelihoodWord, RatingWord
@@ -76,6 +79,17 @@ def rate_trees(
     )
 
 
+def with_band(rated: Rated, unsure: Uncertain) -> Rated:
+    """Harm of trees with a pair with its 10 and 90 % by all that is not known."""
+    at = np.flatnonzero((rated.place >= 0) & (rated.worst >= 0))
+    of = rated.place[at]
+    low, high = rated.low.copy(), rated.high.copy()
+    # The mean may lie outside of a band with a thin dangerous tail.
+    low[at] = np.minimum(unsure.spread.low[of], rated.harm[at])
+    high[at] = np.maximum(unsure.spread.high[of], rated.harm[at])
+    return replace(rated, low=low, high=high)
+
+
 def best_actions(count: int, works: Works, main: Ints, keys: Ints) -> Ints:
     """Action of each tree as a place in ACTION_NAMES; shape (trees,).
 
@@ -113,6 +127,8 @@ class Row:
     program_best: Ints
     fact_set: Ints
     apart: Flags
+    unsure: Uncertain
+    standing: Standing
 
 
 def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
@@ -154,6 +170,7 @@ def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
         "harm_per_year": rated.harm,
         "harm_low": rated.low,
         "harm_high": rated.high,
+        **_standing_columns(row),
         "taxon_id": labels(taxon, parameters.failure.catalogue.taxon_id),
         "action_code": optional(small(code), coded),
         "no_climb": of_tree(row.chosen.climb_rule >= 0, False),
@@ -173,6 +190,42 @@ def rating_columns(row: Row, parameters: Parameters) -> dict[str, object]:
         "decision": labels(row.decisions.kind, inputs.DECISIONS),
         "fact_set": row.fact_set,
     }
+
+
+def _standing_columns(row: Row) -> dict[str, object]:
+    """Probability of each word, what is not known, rank, and where word and harm disagree."""
+    place = np.maximum(row.rated.place, 0)
+    stands, unsure = row.standing, row.unsure
+    has = (row.rated.place >= 0) & np.append(stands.known, False)[
+        np.where(row.rated.place >= 0, place, len(stands.known))
+    ]
+
+    def told(values: npt.NDArray[np.generic]) -> object:
+        taken = values[place] if len(values) else np.zeros(len(place), values.dtype)
+        return optional(taken, has)
+
+    beside, ranks = stands.beside, stands.ranks
+    apart = has & told_link(beside.link, place)
+    words = [w.name.lower() for w in tuple(RatingWord)[1:]]
+    link = np.where(apart, beside.link[place] if len(beside.link) else -1, -1)
+    most = unsure.variance.argmax(axis=1)
+    unknown = np.where(has, most[place] if len(most) else -1, -1)
+    return {
+        **{f"share_{name}": told(unsure.words[:, n]) for n, name in enumerate(words)},
+        **{f"variance_{name}": told(unsure.variance[:, n]) for n, name in enumerate(UNKNOWNS)},
+        "unknown_most": labels(unknown, UNKNOWNS),
+        "rank": told(ranks.rank.astype(np.int32)),
+        "rank_low": told(ranks.low.astype(np.int32)),
+        "rank_high": told(ranks.high.astype(np.int32)),
+        "harm_over_words": told(beside.over.astype(np.int32)),
+        "harm_under_words": told(beside.under.astype(np.int32)),
+        "harm_by": labels(link, LINKS),
+    }
+
+
+def told_link(link: Ints, place: Ints) -> Flags:
+    """Whether word and harm of each tree say different things."""
+    return np.asarray(link[place] >= 0) if len(link) else np.zeros(len(place), np.bool_)
 
 
 def _leading_fungus(row: Row, lead: Ints) -> tuple[Ints, Ints, Flags]:

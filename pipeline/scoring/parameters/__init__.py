@@ -9,9 +9,11 @@ from pipeline.scoring.parameters.failure import FailureParameters, failure_param
 from pipeline.scoring.parameters.mechanics import MechanicsParameters, mechanics_parameters
 from pipeline.scoring.parameters.sighted import SightedParameters, sighted_parameters
 from pipeline.scoring.parameters.site import SiteParameters, site_parameters
+from pipeline.scoring.parameters.spread import rating_spread
 from pipeline.scoring.parameters.targets import TargetParameters, target_parameters
 from pipeline.scoring.parameters.which_tree import WhichTreeParameters, which_tree_parameters
 from pipeline.scoring.parameters.work import WorkParameters, work_parameters
+from pipeline.scoring.rating.spread import RatingSpread
 from pipeline.settings.model import RunSettings
 from pipeline.terms import OccupancyWord, RatingWord, from_word
 
@@ -37,6 +39,7 @@ class Parameters:
     which_tree: WhichTreeParameters
     target: TargetParameters
     work: WorkParameters
+    spread: RatingSpread
     method: str
     accepted: int
     assumed_occupancy: int
@@ -73,6 +76,7 @@ def build(settings: RunSettings, library: Library) -> Parameters:
         ),
         target=target_parameters(library),
         work=work_parameters(library, region=region),
+        spread=rating_spread(library),
         method=city.rating.method,
         accepted=int(from_word(RatingWord, city.rating.accepted_rating)),
         assumed_occupancy=int(from_word(OccupancyWord, city.rating.assumed_occupancy)),

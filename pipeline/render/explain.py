@@ -45,7 +45,7 @@ from pipeline.render.wording_numbers import capital
 from pipeline.render.wording_words import ACTION_WORDS
 from pipeline.tables import inputs
 from pipeline.tables.catalogue import TABLES
-from pipeline.tables.catalogue_scoring import DECAY
+from pipeline.tables.catalogue_wood import DECAY
 from pipeline.tables.schema import Kind
 from pipeline.terms import RatingWord, word
 

@@ -65,6 +65,7 @@ from pipeline.scoring.failure.bands import YearlyProbability
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import RunSettings
 from pipeline.tables import catalogue_scoring as out
+from pipeline.tables import catalogue_wood as wood_out
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore
@@ -130,11 +131,11 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     _write(store, out.IDENTIFICATIONS, identification_columns(reported, parameters))
     known = parameters.sighted
     _write(store, out.KEY_PARAMETERS, key_columns(known.identification, sure=known.sure))
-    _write(store, out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
+    _write(store, wood_out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
     wood, held, evidence = judgement.balance.wood, judgement.balance.held, judgement.evidence
-    _write(store, out.DECAY, decay_columns(wood, evidence, judgement.looks, parameters))
+    _write(store, wood_out.DECAY, decay_columns(wood, evidence, judgement.looks, parameters))
     store.write(
-        out.MECHANICS, mechanics_table(wood, held, judgement.trees, evidence.trees, parameters)
+        wood_out.MECHANICS, mechanics_table(wood, held, judgement.trees, evidence.trees, parameters)
     )
     _write(store, out.FAILURE, failure_table(judgement.evidence.spoken))
     _write(store, out.IMPACTS, tables.impact_columns(judgement.pairs, judgement.evidence))

@@ -136,7 +136,7 @@ def _beside(trees: list[Tree], zone_name: str, reach: float, least_dbh: float) -
         if fit and distance(tree.place, zone.line[0]) < 400:
             line = zone.line if len(zone.line) > 1 else [*zone.line, *zone.line]
             away = from_line(tree.place, line)
-            if away <= min(reach, 0.8 * tree.height_m):
+            if away <= min(reach, 1.1 * tree.height_m):
                 found.append((away, tree.tree_id, tree))
     return [tree for _, _, tree in sorted(found, key=lambda row: row[:2])]
 

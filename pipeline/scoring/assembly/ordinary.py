@@ -11,12 +11,12 @@ import pyarrow as pa
 
 from pipeline.scoring.assembly.columns import dictionary, labels, optional
 from pipeline.scoring.assembly.holding import (
-    YEAR,
     Holding,
     branch_states,
     holding_columns,
     season_loads,
 )
+from pipeline.scoring.assembly.holding_states import YEAR
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.assembly.wind_load import REASONS, Chances, beyond_mechanics, sound_trees
 from pipeline.scoring.assembly.wood import Wood

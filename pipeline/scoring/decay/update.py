@@ -241,16 +241,11 @@ def _same_column(fungus: FungusRows, readings: Readings, parts: PartRows) -> Int
         apart = int(other) - int(near)
         body, row = here[parts.part[here[:, 1]] == near].T
         theirs = here[parts.part[here[:, 1]] == other]
-        both = np.isin(_paired(body, row + apart), _paired(theirs[:, 0], theirs[:, 1]))
+        both = np.isin(body * len(parts) + row + apart, theirs @ [len(parts), 1])
         rows = np.unique(row[both])
         kept = np.isin(rows, measured) & ~np.isin(rows + apart, read_at_all)
         found.append(np.stack([rows[kept], rows[kept] + apart]))
     return np.concatenate(found, axis=1)
-
-
-def _paired(one: Ints, other: Ints) -> Ints:
-    """One number for two."""
-    return one * (np.int64(1) << 32) + other
 
 
 def _carry(before: Floats, after: Floats, pairs: Ints, together: float) -> None:

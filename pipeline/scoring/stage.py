@@ -56,7 +56,13 @@ from pipeline.scoring.assembly.targets import (
     under_trees,
 )
 from pipeline.scoring.assembly.thread import Thread
-from pipeline.scoring.assembly.trees import TREE_COLUMNS, Trees, longitude, read_trees
+from pipeline.scoring.assembly.trees import (
+    INSPECTION_COLUMNS,
+    TREE_COLUMNS,
+    Trees,
+    longitude,
+    read_trees,
+)
 from pipeline.scoring.assembly.uncertain import Known, Uncertain, uncertain
 from pipeline.scoring.assembly.which_told import sighting_tree_columns
 from pipeline.scoring.assembly.wood import decay_columns, wood_left
@@ -75,7 +81,7 @@ _READ: dict[str, tuple[str, ...] | None] = {
     "trees": TREE_COLUMNS,
     "sightings": None,
     "sighting_matches": None,
-    "inspections": ("tree_key", "inspected_on"),
+    "inspections": INSPECTION_COLUMNS,
     "defects": None,
     "readings": None,
     "zones": (*ZONE_COLUMNS, "how"),
@@ -149,7 +155,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
 
 def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameters) -> _Judgement:
     failure = parameters.failure
-    trees = read_trees(read["trees"], parameters)
+    trees = read_trees(read["trees"], parameters, read["inspections"])
     sightings = read_sightings(
         read["sightings"], read["sighting_matches"], trees, longitude(trees, epsg), parameters
     )

@@ -101,12 +101,12 @@ def holding(
     # Mean, 10 %, median, 90 %, in three years, and the share of each word.
     found = np.full((count, 9), np.nan)
     chances = Chances(site.gusts, mechanics.wind)
-    load = np.where(rows.dead, 2, sound.wood[rows.place].astype(np.int64))
+    load = np.where(rows.dead, 2, sound.leaf[rows.place].astype(np.int64))
     found[rows.at] = over_states(
         rows, wood, load, lambda kind: season_loads(kind, parameters), chances, parameters
     )
     branch = np.flatnonzero((wood.part == Part.BRANCH) & (beyond[np.arange(count) // PARTS] < 0))
-    found[branch] = _branches(branch, wood, sound.wood, ~np.isnan(years), looks, evidence,
+    found[branch] = _branches(branch, wood, sound.leaf, ~np.isnan(years), looks, evidence,
                               parameters)  # fmt: skip
     gust = np.full(count, np.nan)
     gust[rows.at] = _critical(rows, wood, parameters)

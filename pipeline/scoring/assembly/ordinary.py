@@ -1,10 +1,14 @@
 """The yearly chance of trees of which nothing is known but their size, condition and species.
 
-Summed once over a lattice of diameter, wood, condition and class of host, with height and crown
-from the diameter and wood of middling strength; then looked up. The loads were set for a range of
-diameters, and a tree outside it counts as one at its end. It gives no word: it only tells how
-many trees without a sign lie over the lowest limit.
+The law is that of trees with evidence, with height and crown where they were measured; but of what
+a measured size changes only a share counts, since on the whole tall trees are not seen to fail as
+often as statics alone would have it (`size_response`). What makes it quick for a city: without
+evidence a part is sound, or decayed as its class of host is, and the chances of both are looked up
+at the load and resistance of each tree. It gives no word: it only tells how many trees without a
+sign lie over the lowest limit.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
@@ -18,39 +22,72 @@ from pipeline.scoring.assembly.holding import (
 )
 from pipeline.scoring.assembly.holding_states import YEAR
 from pipeline.scoring.assembly.trees import Trees
-from pipeline.scoring.assembly.wind_load import REASONS, Chances, beyond_mechanics, sound_trees
+from pipeline.scoring.assembly.wind_load import REASONS, Chances, beyond_mechanics, of_inventory
 from pipeline.scoring.assembly.wood import Wood
 from pipeline.scoring.assembly.wood_evidence import PARTS
 from pipeline.scoring.decay.anchorage import anchorage_kept
-from pipeline.scoring.decay.prior import CONDITIONS, HOSTS, bodies, nothing_decayed, priors
+from pipeline.scoring.decay.prior import HOSTS, bodies, nothing_decayed
 from pipeline.scoring.decay.residual import strength_kept
-from pipeline.scoring.mechanics.allometry import BROADLEAF, CONIFER
+from pipeline.scoring.mechanics.allometry import TreeSizes
 from pipeline.scoring.mechanics.branches import large_branch_chance
-from pipeline.scoring.mechanics.lookup import sound_parts, state_chances
-from pipeline.scoring.mechanics.resistance import strength_rows
+from pipeline.scoring.mechanics.shared import SharedTable, look_up_shared, shared_table
+from pipeline.scoring.mechanics.wind import ln_critical_speed
 from pipeline.scoring.parameters import Parameters
-from pipeline.scoring.parameters.failure import WOODS
 from pipeline.terms import Part, RotType
-from pipeline.units import Floats, Ints
+from pipeline.units import Floats, Ints, Words
 
-_STEPS = 33
+_ATOM = np.zeros((), np.int64)
+# Parts that bear by the same moment: roots; butt and stem.
+_PARTS_OF = ((Part.ROOTS,), (Part.BUTT, Part.STEM))
 
 
-def ordinary_chances(keys: Ints, trees: Trees, parameters: Parameters) -> Floats:
-    """Yearly chance of the four parts of trees, NaN where mechanics says nothing; (trees, 4)."""
-    table = _lattice(parameters)
-    least, most = parameters.site.set_from_cm, parameters.site.set_to_cm
-    D = np.clip(np.nan_to_num(trees.dbh[keys], nan=least), least, most)
-    step = np.log(D / least) / np.log(most / least) * (_STEPS - 1)
-    below = np.minimum(step.astype(np.int64), _STEPS - 2)
-    part = (step - below)[:, None]
-    wood = np.where(trees.wood[keys] < 0, BROADLEAF, trees.wood[keys])
-    kind = (wood * len(CONDITIONS) + trees.condition[keys]) * len(HOSTS)
-    at = (kind + _hosts(keys, trees, parameters)) * _STEPS + below
-    flat = table.reshape(-1, PARTS)
-    found = np.exp(flat[at] * (1.0 - part) + flat[at + 1] * part)
-    found[beyond_mechanics(keys, trees, parameters.mechanics) >= 0] = np.nan
-    return np.asarray(found, np.float64)
+@dataclass(frozen=True)
+class Ordinary:
+    """What mechanics finds of trees without evidence.
+
+    Parameters
+    ----------
+    p : yearly chance of the four parts, NaN where mechanics says nothing, (trees, 4).
+    sizes : height and crown that it rests on.
+    beyond : place in REASONS of why it says nothing, -1 where it speaks, (trees,).
+    """
+
+    p: Floats
+    sizes: TreeSizes
+    beyond: Words
+
+
+def ordinary_chances(keys: Ints, trees: Trees, parameters: Parameters) -> Ordinary:
+    """Yearly chances of trees without evidence, by the same law as those with."""
+    law, mechanics = parameters.decay.law, parameters.mechanics
+    sound = of_inventory(keys, trees, parameters, of_city=True)
+    beyond = beyond_mechanics(keys, trees, mechanics)
+    grids = np.concatenate([np.eye(1, len(law.grid.x)), bodies(law.grid, law.prior)])
+    host = 1 + _hosts(keys, trees, parameters)
+    gust = ln_critical_speed(sound.capacity, mechanics.wind) - sound.ln_profile[:, None]
+    calm, rotten = np.empty((2, len(keys), PARTS))
+    chances = Chances(parameters.site.gusts, mechanics.wind)
+    # Trees of one kind share their season loads and the spread of what is not known of them.
+    kind = sound.leaf * 4 + sound.sizes.height_filled * 2 + sound.sizes.crown_filled
+    for one in np.flatnonzero(np.bincount(kind)):
+        mine = np.flatnonzero(kind == one)
+        hosts, profile = host[mine], sound.ln_profile[mine]
+        leaf = int(sound.leaf[mine[0]])
+        for column, parts in enumerate(_PARTS_OF):
+            table = _table(float(sound.spread[mine[0], column]), leaf, grids, chances, parameters,
+                           roots=column == 0)  # fmt: skip
+            none, some = look_up_shared(table, (_ATOM, hosts), gust[mine, column], profile)
+            for part in parts:
+                calm[mine, part], rotten[mine, part] = none, some
+        limb = _limbs(leaf, grids, parameters)
+        calm[mine, Part.BRANCH], rotten[mine, Part.BRANCH] = limb[0], limb[hosts]
+    D = np.where(trees.dbh[keys] > 0, trees.dbh[keys], parameters.site.set_from_cm)
+    nothing = nothing_decayed(
+        np.arange(PARTS), D[:, None], trees.condition[keys][:, None], law.prior
+    )
+    p = rotten + (calm - rotten) * nothing
+    p[beyond >= 0] = np.nan
+    return Ordinary(p, sound.sizes, beyond)
 
 
 def _hosts(keys: Ints, trees: Trees, parameters: Parameters) -> Ints:
@@ -64,51 +101,34 @@ def _hosts(keys: Ints, trees: Trees, parameters: Parameters) -> Ints:
     return np.where(own >= 0, by_species[own], by_genus[trees.genus[keys]]).astype(np.int64)
 
 
-def _lattice(parameters: Parameters) -> Floats:
-    """Logarithm of the chance by wood, condition, host, diameter and part; (2, 5, 3, steps, 4)."""
-    law, site = parameters.decay.law, parameters.site
-    D = np.geomspace(site.set_from_cm, site.set_to_cm, _STEPS)
-    given = bodies(law.grid, law.prior)
-    states = np.stack([_states(wood, D, parameters) for wood in (BROADLEAF, CONIFER)])
-    found = np.empty((len(WOODS), len(CONDITIONS), len(HOSTS), _STEPS, PARTS))
-    for condition in range(len(CONDITIONS)):
-        for part in Part:
-            same = np.full(_STEPS, condition)
-            nothing = nothing_decayed(np.full(_STEPS, part), D, same, law.prior)
-            for host in range(len(HOSTS)):
-                masses = priors(nothing, np.full(_STEPS, host), given)
-                found[:, condition, host, :, part] = (states[:, part] * masses).sum(axis=-1)
-    return np.log(np.maximum(found, np.finfo(np.float64).tiny))
-
-
-def _states(wood: int, D: Floats, parameters: Parameters) -> Floats:
-    """Chance of each part in each state of decay, (4, steps, cells)."""
-    mechanics, site, x = parameters.mechanics, parameters.site, parameters.decay.law.grid.x
-    woods, unknown = np.full(len(D), wood, np.int8), np.full(len(D), np.nan)
-    row = strength_rows(("",), woods[:1], mechanics.strength)
-    sound = sound_trees(
-        D, woods, np.full(len(D), mechanics.strength.rupture[row[0]]),
-        height_m=unknown, crown_m=unknown, wet=site.wet, mechanics=mechanics,
+def _table(
+    spread: float,
+    leaf: int,
+    grids: Floats,
+    chances: Chances,
+    parameters: Parameters,
+    *,
+    roots: bool,
+) -> SharedTable:
+    """Mean chance over each of `grids`, (groups, cells), of roots, or of butt and stem."""
+    mechanics, x = parameters.mechanics, parameters.decay.law.grid.x
+    kept, zones = anchorage_kept(x, mechanics.anchorage)[:, None], np.ones(1)
+    if not roots:
+        rot = np.array([RotType.WHITE], np.int8)
+        kept, zones = strength_kept(x, rot, mechanics.zone), mechanics.zone.weights
+    return shared_table(
+        chances.seasons(spread, mechanics.fragility.stood, YEAR), season_loads(leaf, parameters),
+        np.log(kept)[None], zones, grids, mechanics.wind,
     )  # fmt: skip
-    chances, stood = Chances(site.gusts, mechanics.wind), mechanics.fragility.stood
-    rot, zone = np.array([RotType.WHITE], np.int8), mechanics.zone
-    kept = (
-        (np.log(anchorage_kept(x, mechanics.anchorage))[None, :, None], np.ones(1)),
-        (np.log(strength_kept(x, rot, zone))[None], zone.weights),
-    )
-    each = [
-        state_chances(
-            chances.seasons(float(sound.spread[0, n]), stood, YEAR), season_loads(wood, parameters),
-            sound_parts(sound.capacity[:, n], np.exp(sound.ln_profile), mechanics.wind),
-            ln_kept, weights, mechanics.wind,
-        )
-        for n, (ln_kept, weights) in enumerate(kept)
-    ]  # fmt: skip
-    ln_kept, told = branch_states(wood, parameters)[0]
-    limb = np.interp(kept[1][0][0], ln_kept, told) @ zone.weights
-    limb = large_branch_chance(limb, mechanics.branches)
-    branch = np.broadcast_to(limb, each[0].shape)
-    return np.stack([each[0], each[1], each[1], branch])
+
+
+def _limbs(leaf: int, grids: Floats, parameters: Parameters) -> Floats:
+    """Mean yearly chance of losing a large branch over each of `grids`, (groups,)."""
+    mechanics, x = parameters.mechanics, parameters.decay.law.grid.x
+    kept = np.log(strength_kept(x, np.array([RotType.WHITE], np.int8), mechanics.zone))
+    ln_kept, told = branch_states(leaf, parameters)[0]
+    limb = np.interp(kept, ln_kept, told) @ mechanics.zone.weights
+    return np.asarray(grids @ large_branch_chance(limb, mechanics.branches))
 
 
 def mechanics_table(
@@ -118,21 +138,20 @@ def mechanics_table(
     rated = trees.rated.copy()
     rated[with_evidence] = False
     keys = np.flatnonzero(rated)
-    p = ordinary_chances(keys, trees, parameters).reshape(-1)
+    found = ordinary_chances(keys, trees, parameters)
+    p = found.p.reshape(-1)
     part = np.tile(np.arange(PARTS, dtype=np.int8), len(keys))
     known = ~np.isnan(p)
-    reason = np.repeat(beyond_mechanics(keys, trees, parameters.mechanics), PARTS)
+    reason = np.repeat(found.beyond, PARTS)
     reason = np.where((part == Part.BRANCH) & known, REASONS.index("branch_rate"), reason)
-    filled = np.ones(len(part), np.bool_)
     told = {
         "tree_key": np.repeat(keys, PARTS),
         "part": part,
         "applicable": known,
         "reason": labels(reason, REASONS),
         "p1": optional(p, known),
-        # Taken from the diameter for all, whatever was measured: it is a figure of the city.
-        "height_filled": filled,
-        "crown_filled": filled,
+        "height_filled": np.repeat(found.sizes.height_filled, PARTS),
+        "crown_filled": np.repeat(found.sizes.crown_filled, PARTS),
     }
     own = pa.table(holding_columns(wood, held))
     key = np.concatenate([wood.tree, np.repeat(keys, PARTS)])

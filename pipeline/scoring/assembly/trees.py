@@ -6,8 +6,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.geo.crs import to_longitude_latitude
-from pipeline.scoring.assembly.columns import codes, days, dictionary, numbers, truths
-from pipeline.scoring.impact.reach import heights, whole_tree_reach
+from pipeline.scoring.assembly.columns import codes, days, dictionary, numbers, truths, whole
+from pipeline.scoring.impact.reach import whole_tree_reach
+from pipeline.scoring.mechanics.allometry import BROADLEAF, tree_sizes
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.failure import WOODS
 from pipeline.scoring.parameters.work import PRIOR_STATES
@@ -19,6 +20,7 @@ TREE_COLUMNS = (
     "height_m", "crown_width_m", "stems", "condition", "status", "wires", "voltage_v", "notes",
     "last_inspected_on",
 )  # fmt: skip
+INSPECTION_COLUMNS = ("tree_key", "inspected_on", "topped", "wet_in_winter")
 RATED = ("standing", "dead")
 
 
@@ -30,6 +32,9 @@ class Trees:
     ----------
     table : the columns TREE_COLUMNS as they are.
     dbh_used : dbh, filled where missing.
+    height : measured, else from diameter and measured crown, by the curve that the wind takes too.
+    crown : measured diameter of the crown [m], NaN if not.
+    topped : an inspector told so once; wet : the latest who told found the ground wet in winter.
     condition : place in PRIOR_STATES; a dead tree is dead whatever its condition says.
     wood : place in WOODS, -1 for any other.
     genus, genera : number of the genus, -1 unknown, and the names.
@@ -43,6 +48,8 @@ class Trees:
     height: Floats
     height_filled: Flags
     crown: Floats
+    topped: Flags
+    wet: Flags
     reach: Floats
     status: Ints
     rated: Flags
@@ -60,12 +67,29 @@ class Trees:
         return len(self.x)
 
 
-def read_trees(table: pa.Table, parameters: Parameters) -> Trees:
-    """The trees, with height and diameter filled by the published curve."""
+def read_trees(
+    table: pa.Table, parameters: Parameters, inspections: pa.Table | None = None
+) -> Trees:
+    """The trees, with height and diameter filled by the published curve.
+
+    Parameters
+    ----------
+    table : ingest.trees, TREE_COLUMNS.
+    inspections : ingest.inspections, INSPECTION_COLUMNS; None if nobody looked.
+    """
     reach = parameters.target.reach
     dbh = numbers(table, "dbh_cm")
     dbh_used = np.where(np.isnan(dbh), reach.dbh_without_cm, dbh)
-    height, filled = heights(numbers(table, "height_m"), dbh, values=reach)
+    wood = codes(table, "wood", WOODS)
+    crown = numbers(table, "crown_width_m")
+    found = tree_sizes(
+        dbh_used,
+        np.maximum(wood, BROADLEAF),
+        height_m=_measured(numbers(table, "height_m")),
+        crown_m=_measured(crown),
+        curves=parameters.mechanics.curves,
+    )
+    topped, wet = _told(inspections, len(dbh))
     status = codes(table, "status", inputs.TREE_STATUS)
     condition = codes(table, "condition", PRIOR_STATES)
     dead = (status == inputs.TREE_STATUS.index("dead")) | (condition == PRIOR_STATES.index("dead"))
@@ -78,21 +102,42 @@ def read_trees(table: pa.Table, parameters: Parameters) -> Trees:
         y=numbers(table, "y_m"),
         dbh=dbh,
         dbh_used=dbh_used,
-        height=height,
-        height_filled=filled,
-        crown=numbers(table, "crown_width_m"),
-        reach=whole_tree_reach(height, dead, values=reach),
+        height=found.height,
+        height_filled=found.height_filled,
+        crown=crown,
+        topped=topped,
+        wet=wet,
+        reach=whole_tree_reach(found.height, dead, values=reach),
         status=status,
         rated=np.isin(status, [inputs.TREE_STATUS.index(name) for name in RATED]),
         dead=dead,
         condition=np.where(dead, PRIOR_STATES.index("dead"), condition),
-        wood=codes(table, "wood", WOODS),
+        wood=wood,
         genus=genus,
         genera=genera,
         wires=codes(table, "wires", inputs.WIRES),
         last_inspected=days(table, "last_inspected_on"),
         size=np.maximum(np.searchsorted(sizes, dbh_used, side="right") - 1, 0).astype(np.int8),
     )
+
+
+def _measured(size: Floats) -> Floats:
+    """Sizes above 0, NaN for the rest."""
+    return np.where(size > 0, size, np.nan)
+
+
+def _told(inspections: pa.Table | None, trees: int) -> tuple[Flags, Flags]:
+    """Trees that an inspector told to be topped, and those on ground that is wet in winter."""
+    topped, wet = np.zeros((2, trees), np.bool_)
+    if inspections is None or not inspections.num_rows:
+        return topped, wet
+    key = whole(inspections, "tree_key")
+    topped[key[truths(inspections, "topped")]] = True
+    # The latest word on the ground stands: drains are laid.
+    spoken = np.flatnonzero(~inspections["wet_in_winter"].is_null().to_numpy())
+    spoken = spoken[np.argsort(days(inspections, "inspected_on")[spoken], kind="stable")]
+    wet[key[spoken]] = truths(inspections, "wet_in_winter")[spoken]
+    return topped, wet
 
 
 def longitude(trees: Trees, epsg: int | None) -> float:

@@ -7,15 +7,28 @@ import numpy as np
 
 from pipeline.scoring.assembly.columns import dictionary, numbers, whole
 from pipeline.scoring.assembly.trees import Trees
-from pipeline.scoring.mechanics.allometry import BROADLEAF, TreeSizes, tree_sizes
+from pipeline.scoring.mechanics.allometry import (
+    BROADLEAF,
+    TreeSizes,
+    curve_crown,
+    curve_height,
+    tree_sizes,
+)
 from pipeline.scoring.mechanics.applicable import KINDS, not_applicable
-from pipeline.scoring.mechanics.fragility import Gusts, ln_capacity, load_multiplier, spread_of
+from pipeline.scoring.mechanics.fragility import (
+    Gusts,
+    answered,
+    ln_capacity,
+    load_multiplier,
+    spread_of,
+)
+from pipeline.scoring.mechanics.leaves import leafless_rows, told_habits
 from pipeline.scoring.mechanics.lookup import ChanceTable, chance_table
 from pipeline.scoring.mechanics.resistance import root_moment, stem_moment, strength_rows
 from pipeline.scoring.mechanics.wind import WindLoad, crown_load
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.mechanics import MechanicsParameters
-from pipeline.units import Floats, Ints, Words
+from pipeline.units import Flags, Floats, Ints, Words
 
 NO_WOOD_RINGS = ("palm", "other")
 
@@ -26,12 +39,14 @@ class SoundTrees:
 
     Parameters
     ----------
+    leaf : row of WindLoad.leafless.
     capacity : of roots, and of butt and stem, see fragility.ln_capacity, (trees, 2).
     spread : likewise, see fragility.spread_of, (trees, 2).
     ln_profile : logarithm of the wind at the crown over that at 10 m.
     """
 
     wood: Words
+    leaf: Words
     sizes: TreeSizes
     capacity: Floats
     spread: Floats
@@ -42,28 +57,46 @@ def sound_trees(
     diameter_cm: Floats,
     wood: Words,
     rupture_mpa: Floats,
+    leaf: Words,
     *,
-    height_m: Floats,
-    crown_m: Floats,
-    wet: bool,
+    measured_m: tuple[Floats, Floats],
+    wet: Flags,
     mechanics: MechanicsParameters,
+    of_city: bool = False,
 ) -> SoundTrees:
-    """Loads and resistances of trees; NaN where the diameter is not known."""
-    count, law = len(diameter_cm), mechanics.fragility
+    """Loads and resistances of trees; NaN where the diameter is not known.
+
+    Parameters
+    ----------
+    measured_m : height and crown [m], NaN if not.
+    of_city : of what measured sizes change, take the share that keeps the rate of a whole city;
+        else the full statics, which errs to the worse side for a tall tree.
+    """
+    law = mechanics.fragility
     sizes = tree_sizes(
-        diameter_cm, wood, height_m=height_m, crown_m=crown_m, curves=mechanics.curves
+        diameter_cm, wood, height_m=measured_m[0], crown_m=measured_m[1], curves=mechanics.curves
     )
-    load = crown_load(sizes.height, sizes.crown, wood, mechanics.wind)
-    ground = np.full(count, wet)
-    bears = (
-        root_moment(diameter_cm, sizes.height, wood, wet=ground, resistance=mechanics.resistance),
-        stem_moment(diameter_cm, rupture_mpa, mechanics.resistance),
-    )
-    no = np.zeros(count, np.bool_)
+    height = curve_height(diameter_cm, wood, mechanics.curves)
+    crown = curve_crown(diameter_cm, wood, mechanics.curves)
+    loads = [
+        crown_load(*size, wood, mechanics.wind)
+        for size in ((height, crown), (sizes.height, sizes.crown))
+    ]
+    held = [
+        root_moment(diameter_cm, tall, wood, wet=wet, resistance=mechanics.resistance)
+        for tall in (height, sizes.height)
+    ]
+    stem = stem_moment(diameter_cm, rupture_mpa, mechanics.resistance)
+    no = np.zeros(len(diameter_cm), np.bool_)
     capacity, spread = [], []
-    for roots, moment in zip((~no, no), bears, strict=True):
+    for roots, bears, share in zip(
+        (~no, no), (held, (stem, stem)), law.size_response.tolist(), strict=True
+    ):
         k = load_multiplier(diameter_cm, wood, roots=roots, fragility=law)
-        capacity.append(ln_capacity(moment, load.base, k))
+        usual, measured = (
+            ln_capacity(moment, load.base, k) for moment, load in zip(bears, loads, strict=True)
+        )
+        capacity.append(answered(measured, usual, share if of_city else 1.0))
         # A pull test narrows the spread only with its result, which no input carries.
         spread.append(
             spread_of(
@@ -73,14 +106,18 @@ def sound_trees(
         )  # fmt: skip
     return SoundTrees(
         wood=wood,
+        leaf=leaf,
         sizes=sizes,
         capacity=np.stack(capacity, axis=1),
         spread=np.stack(spread, axis=1),
-        ln_profile=np.log(load.profile),
+        # The share above speaks of all of the size, so the wind is that of the usual height.
+        ln_profile=np.log(loads[0 if of_city else 1].profile),
     )
 
 
-def of_inventory(keys: Ints, trees: Trees, parameters: Parameters) -> SoundTrees:
+def of_inventory(
+    keys: Ints, trees: Trees, parameters: Parameters, *, of_city: bool = False
+) -> SoundTrees:
     """Some trees of the inventory, measured where they were.
 
     The load was set on trees from some diameter up; a thinner one counts as that thick.
@@ -88,30 +125,41 @@ def of_inventory(keys: Ints, trees: Trees, parameters: Parameters) -> SoundTrees
     mechanics, site = parameters.mechanics, parameters.site
     wood = np.where(trees.wood[keys] < 0, BROADLEAF, trees.wood[keys]).astype(np.int8)
     height = numbers(trees.table, "height_m")[keys]
+    place, names = _named(keys, trees)
+    strength = _strengths(names, mechanics)
+    habit = told_habits(names, mechanics.leaves)
     crown = trees.crown[keys]
     return sound_trees(
         np.maximum(trees.dbh[keys], site.set_from_cm),
         wood,
-        ruptures(keys, wood, trees, mechanics),
-        height_m=np.where(height > 0, height, np.nan),
-        crown_m=np.where(crown > 0, crown, np.nan),
-        wet=site.wet,
+        mechanics.strength.rupture[strength[place, wood]],
+        leafless_rows(habit[place], wood),
+        measured_m=(
+            np.where(height > 0, height, np.nan),
+            np.where(crown > 0, crown, np.nan),
+        ),
+        wet=site.wet | trees.wet[keys],
         mechanics=mechanics,
+        of_city=of_city,
     )
 
 
-def ruptures(keys: Ints, wood: Words, trees: Trees, mechanics: MechanicsParameters) -> Floats:
-    """Strength of the wood of each tree [MPa]: its species, else its genus, else its wood."""
+def _named(keys: Ints, trees: Trees) -> tuple[Ints, list[str]]:
+    """What a tree is called, its species, else its genus, else '': places in a list of names."""
     species, names = dictionary(trees.table, "species")
-    at = species[keys]
     told = [*(name or "" for name in names), *(name or "" for name in trees.genera), ""]
-    genus = trees.genus[keys]
+    at, genus = species[keys], trees.genus[keys]
     place = np.where(at >= 0, at, np.where(genus >= 0, len(names) + genus, len(told) - 1))
-    known = np.zeros((len(told), 2), np.int64)
+    return place.astype(np.int64), told
+
+
+def _strengths(names: list[str], mechanics: MechanicsParameters) -> Ints:
+    """Row of the wood table for each name, as a broadleaf and as a conifer, (names, 2)."""
+    known = np.zeros((len(names), 2), np.int64)
     for kind in (0, 1):
-        woods = np.full(len(told), kind, np.int8)
-        known[:, kind] = strength_rows(tuple(told), woods, mechanics.strength)
-    return mechanics.strength.rupture[known[place, wood]]
+        woods = np.full(len(names), kind, np.int8)
+        known[:, kind] = strength_rows(tuple(names), woods, mechanics.strength)
+    return known
 
 
 def beyond_mechanics(keys: Ints, trees: Trees, mechanics: MechanicsParameters) -> Words:
@@ -122,9 +170,9 @@ def beyond_mechanics(keys: Ints, trees: Trees, mechanics: MechanicsParameters) -
     return not_applicable(
         palm=ringless[wood[keys]],
         multi_stem=whole(trees.table, "stems")[keys] > 1,
-        # Poles are not rated, and no input tells that a tree was topped.
+        # Poles are not rated.
         pole=no,
-        topped=no,
+        topped=trees.topped[keys],
         diameter_cm=trees.dbh[keys],
         rules=mechanics.applicability,
     )

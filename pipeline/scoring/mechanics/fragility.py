@@ -32,6 +32,7 @@ class Fragility:
     load_multiplier, load_size_power : K = multiplier (D / reference)^power, shape (2, 2 woods).
     reference_diameter : [m].
     resistance_spread : sd of the logarithm, shape (2,); `pulled_spread` of roots after a pull test.
+    size_response : share of what measured sizes change of the capacity that counts, shape (2,).
     load_spread : sd of the logarithm, height and crown measured; `no_height`, `no_crown`: added in
         square where they come from the curve.
     stood : yearly largest gusts that a standing tree has withstood [years].
@@ -44,6 +45,7 @@ class Fragility:
     reference_diameter: float
     resistance_spread: Floats
     pulled_spread: float
+    size_response: Floats
     load_spread: float
     no_height: float
     no_crown: float
@@ -59,17 +61,19 @@ class Fragility:
         Raises
         ------
         PublishedValueError
-            If a spread or multiplier is not above 0, or the grid is none.
+            If a spread or multiplier is not above 0, a share outside 0..1, or the grid is none.
         """
         above = (
             *self.load_multiplier.ravel(), *self.resistance_spread, self.pulled_spread,
             self.load_spread, self.reference_diameter, self.grid_from, self.grid_step,
             self.grid_rarest, self.grid_to - self.grid_from,
         )  # fmt: skip
-        if not (min(above) > 0 and min(self.no_height, self.no_crown, self.stood) >= 0):
+        shares = ((self.size_response >= 0) & (self.size_response <= 1)).all()
+        least = min(self.no_height, self.no_crown, self.stood)
+        if not (min(above) > 0 and least >= 0 and shares):
             raise PublishedValueError(
                 where="published table fragility",
-                found="a spread, multiplier or step of 0 or less, or a grid without gusts",
+                found="a spread, multiplier or step of 0 or less, a bad share, or no gusts",
                 expected="spreads, multipliers and steps above 0, and a grid that goes up",
                 remedy="Mend the table or the override.",
             )
@@ -119,6 +123,21 @@ def ln_capacity(resistance: Floats, base: Floats, multiplier: Floats) -> Floats:
     What decay leaves adds ln(share kept); a load of a share s takes ln(s) away.
     """
     return np.log(resistance) - np.log(base) - np.log(multiplier)
+
+
+def answered(measured: Floats, usual: Floats, share: float) -> Floats:
+    """Capacity of trees whose sizes were measured, same shape.
+
+    Parameters
+    ----------
+    measured, usual : `ln_capacity` at the measured sizes, and at those usual for the diameter.
+    share : of `Fragility.size_response`.
+
+    A tree that is tall for its stem bears more wind by the statics alone, yet such trees are not
+    seen to fail so much oftener: they stand in shelter, or have bent and grown to their wind. The
+    share keeps a city of measured trees at the rate of the same city unmeasured.
+    """
+    return np.asarray(usual + share * (measured - usual))
 
 
 def spread_of(

@@ -13,6 +13,7 @@ from pipeline.scoring.mechanics.applicable import KINDS, Applicability
 from pipeline.scoring.mechanics.branches import BranchRate
 from pipeline.scoring.mechanics.climate import GUMBEL, POWER, PROBABILITY_FACTOR, GustClimate
 from pipeline.scoring.mechanics.fragility import Fragility
+from pipeline.scoring.mechanics.leaves import LeafHabit
 from pipeline.scoring.mechanics.resistance import Resistance, WoodStrength
 from pipeline.scoring.mechanics.wind import WindLoad
 from pipeline.scoring.mechanics.words import WordLimits
@@ -30,6 +31,7 @@ class MechanicsParameters:
     zone: WeakZone
     anchorage: AnchorageLoss
     curves: SizeCurves
+    leaves: LeafHabit
     wind: WindLoad
     resistance: Resistance
     strength: WoodStrength
@@ -52,6 +54,7 @@ def mechanics_parameters(library: Library) -> MechanicsParameters:
         zone=_zone(library),
         anchorage=_anchorage(library.table("anchorage")),
         curves=_curves(library.table("allometry", key=("quantity", "wood"))),
+        leaves=_leaves(library.table("leaf_habit")),
         wind=_wind(library.table("wind_load", key=("quantity", "wood"))),
         resistance=_resistance(fragility),
         strength=_strength(library.table("wood_strength"), fragility),
@@ -232,6 +235,10 @@ def _wind(t: PublishedTable) -> WindLoad:
     )
 
 
+def _leaves(t: PublishedTable) -> LeafHabit:
+    return LeafHabit(t.texts("taxon"), t.numbers("evergreen") == 1)
+
+
 def _resistance(t: PublishedTable) -> Resistance:
     def stem(quantity: str, unit: str) -> float:
         return _value(t, unit, quantity=quantity, part="stem", wood="any")
@@ -269,6 +276,7 @@ def _fragility(t: PublishedTable) -> Fragility:
         reference_diameter=one("reference_diameter", "m"),
         resistance_spread=np.array([one("resistance_spread", "sd of ln", p) for p in parts]),
         pulled_spread=one("resistance_spread_pulled", "sd of ln", "roots"),
+        size_response=np.array([one("size_response", "share", p) for p in parts]),
         load_spread=one("load_spread", "sd of ln"),
         no_height=one("load_spread_no_height", "sd of ln, added in square"),
         no_crown=one("load_spread_no_crown", "sd of ln, added in square"),

@@ -24,7 +24,7 @@ class SiteParameters:
     assumed : the settings say nothing of the place's winds.
     wet : the ground is saturated when it blows.
     dead_years : years that a tree has been dead when it is first told to be.
-    set_from_cm, set_to_cm : diameters of the trees that the level of the load was set on [cm].
+    set_from_cm : thinnest trees that the level of the load was set on [cm].
     """
 
     climate: GustClimate
@@ -35,7 +35,6 @@ class SiteParameters:
     wet: bool
     dead_years: float
     set_from_cm: float
-    set_to_cm: float
 
 
 def site_parameters(library: Library, wind: Wind, fragility: Fragility) -> SiteParameters:
@@ -65,7 +64,6 @@ def site_parameters(library: Library, wind: Wind, fragility: Fragility) -> SiteP
         assumed=assumed,
         wet=wind.ground == "wet",
         set_from_cm=law.number("value", quantity="set_from", part="any", wood="any"),
-        set_to_cm=law.number("value", quantity="set_to", part="any", wood="any"),
         dead_years=library.table("anchorage").number("value", quantity="dead_before_told"),
     )
 

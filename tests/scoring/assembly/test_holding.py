@@ -180,7 +180,6 @@ def test_the_winds_of_the_place_are_asked_for_where_nobody_told_them(tmp_path: P
     [
         ("anchorage", "dead_before_told", "value", "4"),
         ("fragility", "set_from", "value", "20"),
-        ("fragility", "set_to", "value", "120"),
         ("failure_probability_words", "possible", "from_per_year", "0.0006"),
         ("failure_probability_words", "probable", "from_per_year", "0.02"),
     ],

@@ -34,7 +34,7 @@ WITH_UNIT = (
     "weak_zone", "thin_shell", "anchorage", "allometry", "wind_load", "fragility", "branch_rate",
 )  # fmt: skip
 # Rows of these tables that another subject reads, and tests.
-READ_ELSEWHERE = {"dead_before_told", "set_from", "set_to"}
+READ_ELSEWHERE = {"dead_before_told", "set_from"}
 PLACE = {"gust_50_years_m_s": 40.0, "location_m_s": 25.0, "scale_m_s": 3.0}
 
 
@@ -77,6 +77,8 @@ def _chances(p: MechanicsParameters, of: climate.GustClimate) -> list[Floats]:
             capacity, np.log(load.profile), gusts, p.wind,
             spread=0.5, stood=p.fragility.stood, years=1.0, season=p.wind.leaf_on_share,
         )  # fmt: skip
+        share = float(p.fragility.size_response[0 if roots else 1])
+        results.append(fragility.answered(capacity, capacity + 1.0, share))
         results += [factor, bears, spread, capacity, p1.fails, np.array([len(gusts.speed)])]
     return results
 

@@ -355,10 +355,14 @@ def _no_sign(store: RunStore, library: Library, *, by_mechanics: bool) -> dict[s
         f"""
         select count(*) as trees, count(*) filter (p >= {limit!r}) as above
         from scoring.tree_ratings r
-        join (select tree_key, max({_YEARLY}) as p from {MECHANICS} group by tree_key) m
+        join (select tree_key, max({_YEARLY}) as p from {MECHANICS}
+              where part < {_ROOTS_BUTT_STEM} group by tree_key) m
         using (tree_key) where r.rated and not r.evidence and p is not null
         """
     ).to_pylist()
     trees, above = int(row["trees"]), int(row["above"])
-    how = f"{above:,} of {trees:,} trees without a sign reach {limit:.4g} a year in some part."
+    how = (
+        f"{above:,} of {trees:,} trees without a sign reach {limit:.4g} a year in roots, butt or "
+        "stem."
+    )
     return {"no_sign_above": _Found(above / trees if trees else None, trees, how)}

@@ -14,9 +14,9 @@ from pipeline.scoring.mechanics.lookup import ChanceTable, SoundParts, state_cha
 from pipeline.scoring.mechanics.wind import WindLoad, shape
 from pipeline.units import Floats, Ints
 
-# Logarithms of the critical gusts that are tabulated [ln m/s]: 7 to 245 m/s, and of the wind at the
-# crown, of crowns of 3 to 36 m. A part beyond them is taken as the nearest.
-_WEAKEST, _STRONGEST, _PER_UNIT = 2.0, 5.5, 32
+# Logarithms of the critical gusts that are tabulated [ln m/s]: 12 to 148 m/s, and of the wind at
+# the crown, of crowns of 3 to 36 m. A part beyond them is taken as the nearest.
+_WEAKEST, _STRONGEST, _PER_UNIT = 2.5, 5.0, 24
 _REACH, _PROFILES = 0.32, 13
 _LEAST = float(np.log(np.finfo(np.float64).tiny))
 

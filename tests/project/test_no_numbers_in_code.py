@@ -30,6 +30,10 @@ ALLOWED = {
         64,
     ): "fineness of a table, changes speed and the error that tests bound",
     ("mechanics/lookup.py", 4096): "trees of a batch, changes memory and no result",
+    **dict.fromkeys(
+        (("mechanics/shared.py", number) for number in (2.5, 5.0, 24, 0.32, 13)),
+        "ends and fineness of a table, changes speed and the error that tests bound",
+    ),
     ("mechanics/resistance.py", 1000.0): "kilonewtons in a meganewton",
     ("mechanics/wind.py", 1000.0): "newtons in a kilonewton",
     ("actions/inspection.py", 365.25): "days of a year",

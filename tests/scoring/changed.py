@@ -9,28 +9,29 @@ Change = tuple[str, int, str, str]
 
 
 class ChangedLibrary(Library):
-    """A library in which one cell of one table is another."""
+    """A library in which some cells are others."""
 
-    def __init__(self, change: Change) -> None:
+    def __init__(self, *changes: Change) -> None:
         super().__init__()
-        self._change = change
+        self._changes = changes
 
     def table(
         self, name: str, *, key: Sequence[str] = (), folder: str = "published"
     ) -> PublishedTable:
-        """The table, with the cell changed where it is that table."""
+        """The table, with the cells changed that are of that table."""
         whole = super().table(name, key=key, folder=folder)
-        changed, number, column, text = self._change
-        if changed != name:
+        mine = [change for change in self._changes if change[0] == name]
+        if not mine:
             return whole
         rows = list(whole.rows)
-        rows[number] = {**rows[number], column: text}
+        for _, number, column, text in mine:
+            rows[number] = {**rows[number], column: text}
         return PublishedTable(whole.name, whole.columns, tuple(rows))
 
 
-def changed_library(change: Change) -> Library:
-    """A library with one cell changed."""
-    return ChangedLibrary(change)
+def changed_library(*changes: Change) -> Library:
+    """A library with some cells changed."""
+    return ChangedLibrary(*changes)
 
 
 def changes_of(name: str, columns: Mapping[str, Mapping[str, str]]) -> list[Change]:

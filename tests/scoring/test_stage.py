@@ -517,8 +517,8 @@ def _rich() -> dict[str, Rows]:
         "genus": "Picea",
         "species": "Picea abies",
         "wood": "conifer",
-        "height_m": 7.0,
-        "crown_width_m": 3.0,
+        "height_m": 5.0,
+        "crown_width_m": 1.0,
     }
     # A thick stem beside a house: what a large part does to it differs from a medium one.
     # It was inspected, so that its size says when it is due again.
@@ -560,12 +560,11 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> list[Any]:
 
 # By the published matrices an extreme rating needs an imminent failure, whose rule stands first;
 # the row speaks where a city's own matrix says otherwise: see the test below.
-EXTREME_ROW = (
-    "actions",
-    [row["rule_id"] for row in Library().table("actions", folder="rules").rows].index(
-        "make_safe_extreme"
-    ),
-)
+# Nor do they make more than low of what is improbable to fail, which the other row answers.
+RULE_IDS = [row["rule_id"] for row in Library().table("actions", folder="rules").rows]
+SILENT_ROWS = [
+    ("actions", RULE_IDS.index(rule)) for rule in ("make_safe_extreme", "monitor_rating")
+]
 
 
 def test_an_extreme_rating_is_made_safe_also_where_nothing_is_imminent(tmp_path: Path) -> None:
@@ -586,6 +585,24 @@ def test_an_extreme_rating_is_made_safe_also_where_nothing_is_imminent(tmp_path:
     assert actions(store)["make_safe"]["rule_id"] == "make_safe_extreme"
 
 
+def test_what_a_citys_own_matrix_makes_moderate_is_looked_at_again(tmp_path: Path) -> None:
+    matrix = Library().table("risk_matrix").rows
+    cell = next(
+        n for n, row in enumerate(matrix)
+        if (row["likelihood"], row["consequence"]) == ("unlikely", "severe")
+    )  # fmt: skip
+    under = {"zone_id": "p", "kind": "playground", "occupancy": "constant",
+             "geometry": box(10.0, 0.0, 20.0)}  # fmt: skip
+    seen = {"tree_key": 0, "defect": "lean", "part": "stem", "inspection_key": 0}
+    store = score(
+        tmp_path,
+        world(zones=[under], inspections=[{"tree_key": 0}], defects=[seen]),
+        library=changed_library(("risk_matrix", cell, "rating", "moderate")),
+    )
+    assert (one(store)["failure"], one(store)["rating"]) == (1, 2)
+    assert actions(store)["retain_monitor"]["rule_id"] == "monitor_rating"
+
+
 @pytest.mark.parametrize(
     "change",
     [
@@ -601,7 +618,7 @@ def test_an_extreme_rating_is_made_safe_also_where_nothing_is_imminent(tmp_path:
 def test_every_row_that_a_rating_reads_changes_a_result(
     tmp_path: Path, plain: list[Any], change: Change
 ) -> None:
-    if change[:2] == EXTREME_ROW:
+    if change[:2] in SILENT_ROWS:
         assert _result(tmp_path, changed_library(change)) == plain
         return
     assert _result(tmp_path, changed_library(change)) != plain

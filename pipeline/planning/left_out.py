@@ -9,7 +9,7 @@ import numpy.typing as npt
 from pipeline.planning.capacity import Needs
 from pipeline.planning.plan import Plan
 from pipeline.planning.quarters import NEVER, as_date
-from pipeline.planning.selection import NOWHERE
+from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.world import Work, World
 from pipeline.units import Ints
 

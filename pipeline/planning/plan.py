@@ -27,7 +27,8 @@ from pipeline.planning.capacity import (
 from pipeline.planning.days import CrewDay
 from pipeline.planning.fill import crew_days, fill_pools, with_new_days
 from pipeline.planning.neighbourhood import along_curve, shared_out
-from pipeline.planning.selection import NOWHERE, JobArrays, select_quarter
+from pipeline.planning.selection.first import JobArrays, select_quarter
+from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.travel import Travel
 from pipeline.planning.world import Work, World, depot_share, hours_used, travel_between
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints

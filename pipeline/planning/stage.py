@@ -15,7 +15,7 @@ from pipeline.planning.network import Streets
 from pipeline.planning.plan import BEFORE, Plan, make_plan
 from pipeline.planning.precedence import links
 from pipeline.planning.quarters import NEVER, Horizon, as_date, day_number, horizon
-from pipeline.planning.selection import NOWHERE
+from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.travel import StraightLine
 from pipeline.planning.world import Work, WorkOrder, World
 from pipeline.progress import Teller

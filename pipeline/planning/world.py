@@ -10,7 +10,7 @@ from pipeline.planning.neighbourhood import expected_drive_m
 from pipeline.planning.network import Streets
 from pipeline.planning.precedence import Links
 from pipeline.planning.quarters import Horizon
-from pipeline.planning.selection import NOWHERE
+from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.travel import Reach, StraightLine, Travel
 from pipeline.settings.model import Crew
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints

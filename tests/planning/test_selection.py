@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.planning.selection import (
+from pipeline.planning.selection.first import (
     NOWHERE,
     JobArrays,
     choose,

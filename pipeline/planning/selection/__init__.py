@@ -1,6 +1,5 @@
-"""Which job is done when and by whom: the choice of jobs for periods and crews, as pure maths."""
+"""Which job is done when and by whom: the choice of jobs for periods and crews, as pure maths.
 
-from pipeline.planning.selection.first import JobArrays, choose, priority, select_quarter
-from pipeline.planning.selection.instance import NOWHERE
-
-__all__ = ["NOWHERE", "JobArrays", "choose", "priority", "select_quarter"]
+Take a name from the module that holds it: `choose` is a module here, and a name of the package that
+meant a function of `first` was hidden by it as soon as the module was imported.
+"""

@@ -19,7 +19,8 @@ _VALUES: dict[str, Any] = {
     "acknowledged_on": "2026-11-01", "action": "remove", "attachment": "attached",
     "best_weight": 0.5, "candidates": 3, "code": "R5", "consequence": "severe", "count": 2,
     "crew": "lift", "days": 1, "deadline_days": 30, "decayed_share": 0.6,
-    "decided_on": "2026-10-02", "until": "2026-10-31", "decision": "override", "defect": "crack", "diameter_cm": 60.0,
+    "decided_on": "2026-10-02", "until": "2026-10-31", "decision": "override", "defect": "crack",
+    "diameter_cm": 60.0,
     "dbh_cm": 40.0, "direction_share": 0.25, "distance_m": 4.2, "extent_share": 0.4,
     "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0, "high": 0.002,
     "high_share": 0.6, "hours": 2.5, "impact": "medium", "kind": "school", "lifted_by":

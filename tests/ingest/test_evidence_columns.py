@@ -158,7 +158,7 @@ def test_a_decision_of_a_column_stands_under_one_that_people_wrote(tmp_path: Pat
         '[[evidence]]\ncolumn = "order"\nis = "decision"\n'
         'words = { none = "", look = { decision = "override", value = "inspect" } }\n'
     )
-    decisions = "tree_id,decision,decided_on\nT1,accept,2026-01-01\n"
+    decisions = "tree_id,decision,decided_on,role\nT1,accept,2026-01-01,city forester\n"
     trees = "\n".join([HEADER, *(row(100 + n) for n in range(30)), row(1, order="look")]) + "\n"
     found = LittleCity(tmp_path).ingest(
         {"trees.csv": trees, "map.toml": COLUMNS + order, "decisions.csv": decisions},

@@ -15,7 +15,9 @@ from pipeline.published.table import PublishedTable
 from pipeline.units import Flags
 
 # Inventories write 0 where nobody measured.
-ZERO_MEANS_MISSING = frozenset({"dbh_cm", "girth_cm", "height_m", "crown_width_m", "stems"})
+ZERO_MEANS_MISSING = frozenset(
+    {"dbh_cm", "girth_cm", "height_m", "crown_width_m", "crown_depth_m", "stems"}
+)
 
 
 # Evidence from after the day of the run would make a back-dated run know its future. Such rows are

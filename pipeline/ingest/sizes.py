@@ -68,6 +68,7 @@ def of_trees(gathered: Gathered, limits: SizeChecks) -> Gathered:
 def checked(mapped: Mapped, limits: SizeChecks) -> Mapped:
     """The file with diameters that can be believed; its notes say what holds of it as a whole."""
     mapped, of_girth = _beside_girth(mapped, limits)
+    mapped = _within_heights(mapped)
     return replace(mapped, notes=(*mapped.notes, *of_girth, *_of_heights(mapped, limits)))
 
 
@@ -167,6 +168,21 @@ def _of_heights(mapped: Mapped, limits: SizeChecks) -> tuple[str, ...]:
     return (said,)
 
 
+def _within_heights(mapped: Mapped) -> Mapped:
+    """No crown is deeper than its tree is tall; which of the two is wrong nobody can say."""
+    if not (mapped.has("crown_depth_m") and mapped.has("height_m")):
+        return mapped
+    depth = mapped.number("crown_depth_m")
+    deeper = depth > mapped.number("height_m")
+    found = _finding(
+        mapped, deeper, "crown_depth_over_height", Done.EMPTIED,
+        "the crown is deeper than the tree is tall; the usual depth for the height is taken",
+        "Measure again, and mend the height or the depth.", column="crown_depth_m",
+    )  # fmt: skip
+    column = pa.array(np.where(deeper, np.nan, depth), pa.float64(), from_pandas=True)
+    return mapped.with_changes({"crown_depth_m": column}, found, {}) if found else mapped
+
+
 def _raw(mapped: Mapped, name: str) -> Floats:
     """A column in its canonical unit before values that cannot be were emptied, NaN elsewhere."""
     if mapped.header(name) is None or mapped.rules[name].classes:
@@ -184,10 +200,17 @@ def _raw(mapped: Mapped, name: str) -> Floats:
 
 
 def _finding(
-    mapped: Mapped, mask: Flags, code: str, done: Done, reason: str, remedy: str
+    mapped: Mapped,
+    mask: Flags,
+    code: str,
+    done: Done,
+    reason: str,
+    remedy: str,
+    *,
+    column: str = "dbh_cm",
 ) -> tuple[Finding, ...]:
     rows = np.flatnonzero(mask)
     if not len(rows):
         return ()
-    values = tuple(mapped.original("dbh_cm").take(pa.array(rows)).to_pylist())
-    return (Finding(code, rows, mapped.header("dbh_cm"), values, reason, remedy, done),)
+    values = tuple(mapped.original(column).take(pa.array(rows)).to_pylist())
+    return (Finding(code, rows, mapped.header(column), values, reason, remedy, done),)

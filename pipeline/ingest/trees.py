@@ -339,6 +339,7 @@ def _sizes(rows: TreeRows) -> dict[str, object]:
         "dbh_how": pa.DictionaryArray.from_arrays(pa.array(code), pa.array(words)),
         "height_m": rows.number("height_m"),
         "crown_width_m": rows.number("crown_width_m"),
+        "crown_depth_m": rows.number("crown_depth_m"),
         "stems": pa.array(np.nan_to_num(stems).astype(np.int16), mask=np.isnan(stems)),
         "lean_deg": rows.number("lean_deg"),
         "voltage_v": rows.number("voltage_v"),

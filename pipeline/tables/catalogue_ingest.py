@@ -83,6 +83,15 @@ TREES = TableSchema(
         ),
         Column("height_m", Kind.FLOAT, "height", "m", nullable=True, low=0.1, high=130),
         Column("crown_width_m", Kind.FLOAT, "crown diameter", "m", nullable=True, low=0.1, high=80),
+        Column(
+            "crown_depth_m",
+            Kind.FLOAT,
+            "from the lowest live branch to the top",
+            "m",
+            nullable=True,
+            low=0.1,
+            high=130,
+        ),
         Column("stems", Kind.INT16, "number of stems", nullable=True, low=1),
         Column(
             "condition",

@@ -97,6 +97,7 @@ TREES = InputKind(
         InputColumn("girth_cm", _N, "girth at breast height; it checks the diameter", "cm"),
         InputColumn("height_m", _N, "total height", "m"),
         InputColumn("crown_width_m", _N, "mean crown diameter", "m"),
+        InputColumn("crown_depth_m", _N, "from the lowest live branch to the top", "m"),
         InputColumn("stems", "integer", "number of stems"),
         InputColumn("condition", _W, "condition as the inventory states it", "", CONDITIONS),
         InputColumn("status", _W, "what stands there", "", TREE_STATUS),

@@ -137,3 +137,19 @@ def test_the_limits_leave_room_between_right_and_wrong() -> None:
     assert limits.same_factor < limits.one_off < 0.5
     assert limits.median_height_low_m < limits.median_height_high_m
     assert 0.5 < limits.share_of_rows <= 1
+
+
+def test_no_crown_is_deeper_than_its_tree_is_tall(tmp_path: Path) -> None:
+    # geometry: the crown is a part of the height
+    rows = ["tree_id,longitude,latitude,height_m,crown_depth_m"]
+    told = [(12.0, 15.0), (12.0, 12.0), (12.0, 8.0), ("", 9.0), (12.0, 0)]
+    for number, (height, depth) in enumerate(told):
+        place = f"{LON + number * 1.03e-4:.6f},{LAT + number * 1.07e-4:.6f}"
+        rows.append(f"T{number},{place},{height},{depth}")
+    found = LittleCity(tmp_path).ingest(
+        {"trees.csv": "\n".join(rows) + "\n"}, inputs='[[inputs.trees]]\nfiles = ["trees.csv"]\n'
+    )
+    assert [row["crown_depth_m"] for row in found.rows("trees")] == [None, 12.0, 8.0, 9.0, None]
+    (finding,) = (row for row in found.rows("findings") if row["code"] == "crown_depth_over_height")
+    assert (finding["value"], finding["column"], finding["row"]) == ("15.0", "crown_depth_m", 1)
+    assert "height" in str(finding["remedy"])

@@ -59,7 +59,7 @@ def sound_trees(
     rupture_mpa: Floats,
     leaf: Words,
     *,
-    measured_m: tuple[Floats, Floats],
+    measured_m: tuple[Floats, Floats, Floats],
     wet: Flags,
     mechanics: MechanicsParameters,
     of_city: bool = False,
@@ -68,7 +68,7 @@ def sound_trees(
 
     Parameters
     ----------
-    measured_m : height and crown [m], NaN if not.
+    measured_m : height, and diameter and depth of the crown [m], NaN if not.
     of_city : of what measured sizes change, take the share that keeps the rate of a whole city;
         else the full statics, which errs to the worse side for a tall tree.
     """
@@ -79,8 +79,8 @@ def sound_trees(
     height = curve_height(diameter_cm, wood, mechanics.curves)
     crown = curve_crown(diameter_cm, wood, mechanics.curves)
     loads = [
-        crown_load(*size, wood, mechanics.wind)
-        for size in ((height, crown), (sizes.height, sizes.crown))
+        crown_load(height, crown, wood, mechanics.wind),
+        crown_load(sizes.height, sizes.crown, wood, mechanics.wind, length_m=measured_m[2]),
     ]
     held = [
         root_moment(diameter_cm, tall, wood, wet=wet, resistance=mechanics.resistance)
@@ -128,7 +128,7 @@ def of_inventory(
     place, names = _named(keys, trees)
     strength = _strengths(names, mechanics)
     habit = told_habits(names, mechanics.leaves)
-    crown = trees.crown[keys]
+    crown, depth = trees.crown[keys], numbers(trees.table, "crown_depth_m")[keys]
     return sound_trees(
         np.maximum(trees.dbh[keys], site.set_from_cm),
         wood,
@@ -137,6 +137,7 @@ def of_inventory(
         measured_m=(
             np.where(height > 0, height, np.nan),
             np.where(crown > 0, crown, np.nan),
+            np.where(depth > 0, depth, np.nan),
         ),
         wet=site.wet | trees.wet[keys],
         mechanics=mechanics,

@@ -109,6 +109,51 @@ def test_a_windier_place_never_lowers_the_chance(tmp_path: Path) -> None:
         before = now
 
 
+def test_a_crown_from_the_ground_up_catches_more_wind_than_a_lifted_one(tmp_path: Path) -> None:
+    # The area that the wind meets is width by depth; common practice, no source: lifting a crown
+    # lessens its load less than its area, since what stays is the higher part.
+    tree = {**MAPLE, "dbh_cm": 55.0, "height_m": 18.0, "crown_width_m": 10.0}
+    depths = (4.0, 9.0, 17.0)
+    trees = [{**tree, "x_m": 60.0 * n, "crown_depth_m": m} for n, m in enumerate(depths)]
+    told = [{**SHELF, "tree_key": n} for n in range(len(depths))]
+    store = score(tmp_path, {"trees": trees, "sightings": told})
+    p = [of_part(store, "mechanics", BUTT, n)["p1"] for n in range(len(depths))]
+    assert p[0] < p[1] < p[2]
+    gust = [
+        of_part(store, "mechanics", BUTT, n)["critical_gust_m_per_s"] for n in range(len(depths))
+    ]
+    # load ~ area * height of its centre * gust^(1.5 to 2): area alone would give the root of 2.
+    assert 1.0 < gust[0] / gust[1] < 2 ** (1 / 1.5)
+
+
+def test_a_topped_tree_is_left_to_the_eye(tmp_path: Path) -> None:
+    # Crown and height of a topped tree are no longer those that the wind load is set on.
+    topped = [{"tree_key": 0, "topped": True}]
+    store = score(tmp_path, {"trees": [MAPLE], "sightings": [SHELF], "inspections": topped})
+    row = of_part(store, "mechanics", BUTT)
+    assert (row["applicable"], row["reason"]) == (False, "topped")
+    assert not words(store, "mechanics")
+    assert words(store, "fungus")
+
+
+def test_ground_that_an_inspector_found_wet_counts_as_a_town_of_wet_ground(tmp_path: Path) -> None:
+    tree = {**BEECH, "dbh_cm": 80.0}
+    world: dict[str, Any] = {
+        "trees": [tree],
+        "sightings": [ROSETTE],
+        "inspections": [{"tree_key": 0}],
+    }
+    dry = score(tmp_path / "dry", world)
+    told = score(
+        tmp_path / "told", {**world, "inspections": [{"tree_key": 0, "wet_in_winter": True}]}
+    )
+    town = score(tmp_path / "town", world, wind=Wind(ground="wet"))
+    p = [of_part(store, "mechanics", ROOTS)["p1"] for store in (dry, told, town)]
+    assert p[0] < p[1] == p[2]
+    stem = [of_part(store, "mechanics", STEM)["p1"] for store in (dry, told, town)]
+    assert stem[0] == stem[1] == stem[2]
+
+
 def test_the_order_of_trees_and_reports_changes_nothing(tmp_path: Path) -> None:
     sizes = (30.0, 55.0, 90.0)
     trees = [{**MAPLE, "dbh_cm": D, "x_m": 60.0 * n} for n, D in enumerate(sizes)]

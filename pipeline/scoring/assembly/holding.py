@@ -119,9 +119,9 @@ def holding(
     word = words_of(chance.mean, chance.median, limits.yearly, limits.imminent_median)
     at_most = parameters.failure.hearsay.word[FUNGUS]
     word = np.where(wood.told.heard, np.minimum(word, at_most), word)
-    # How long a tree has been dead is assumed, and an assumption makes nothing imminent.
-    dead = np.repeat(~np.isnan(years), PARTS)
-    word = np.where(dead, np.minimum(word, FailureWord.PROBABLE), word)
+    # An assumption of how long a tree has been dead makes nothing imminent.
+    guessed = np.repeat(~np.isnan(years) & (trees.died[keys] == NO_DAY), PARTS)
+    word = np.where(guessed, np.minimum(word, FailureWord.PROBABLE), word)
     speaks = _speaks(wood, evidence, ~np.isnan(years))
     return Holding(
         reason=reason,
@@ -157,8 +157,11 @@ def _years_dead(keys: Ints, looks: Looks, trees: Trees, parameters: Parameters) 
     first = np.full(len(trees), today)
     dated = told & (looks.defect_day != NO_DAY)
     np.minimum.at(first, rows.tree[dated], looks.defect_day[dated])
-    since = np.maximum(today - first[keys], 0) / _DAYS_A_YEAR
-    return np.where(dead, parameters.site.dead_years + since, np.nan)
+    since = parameters.site.dead_years + np.maximum(today - first[keys], 0) / _DAYS_A_YEAR
+    died = trees.died[keys]
+    # A day that an inspector told, and that has come, stands over what is assumed.
+    told_since = np.where((died != NO_DAY) & (died <= today), today - died, 0) / _DAYS_A_YEAR
+    return np.where(dead, np.where(died == NO_DAY, since, told_since), np.nan)
 
 
 def _changed(keys: Ints, looks: Looks) -> Flags:

@@ -6,7 +6,15 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.geo.crs import to_longitude_latitude
-from pipeline.scoring.assembly.columns import codes, days, dictionary, numbers, truths, whole
+from pipeline.scoring.assembly.columns import (
+    NO_DAY,
+    codes,
+    days,
+    dictionary,
+    numbers,
+    truths,
+    whole,
+)
 from pipeline.scoring.impact.reach import whole_tree_reach
 from pipeline.scoring.mechanics.allometry import BROADLEAF, tree_sizes
 from pipeline.scoring.parameters import Parameters
@@ -20,7 +28,7 @@ TREE_COLUMNS = (
     "height_m", "crown_width_m", "crown_depth_m", "stems", "condition", "status", "wires",
     "voltage_v", "notes", "last_inspected_on",
 )  # fmt: skip
-INSPECTION_COLUMNS = ("tree_key", "inspected_on", "topped", "wet_in_winter")
+INSPECTION_COLUMNS = ("tree_key", "inspected_on", "topped", "dead_since", "wet_in_winter")
 RATED = ("standing", "dead")
 
 
@@ -35,6 +43,7 @@ class Trees:
     height : measured, else from diameter and measured crown, by the curve that the wind takes too.
     crown : measured diameter of the crown [m], NaN if not.
     topped : an inspector told so once; wet : the latest who told found the ground wet in winter.
+    died : day since when a tree is dead as the latest who told has it, NO_DAY where nobody did.
     condition : place in PRIOR_STATES; a dead tree is dead whatever its condition says.
     wood : place in WOODS, -1 for any other.
     genus, genera : number of the genus, -1 unknown, and the names.
@@ -50,6 +59,7 @@ class Trees:
     crown: Floats
     topped: Flags
     wet: Flags
+    died: Ints
     reach: Floats
     status: Ints
     rated: Flags
@@ -89,7 +99,7 @@ def read_trees(
         crown_m=_measured(crown),
         curves=parameters.mechanics.curves,
     )
-    topped, wet = _told(inspections, len(dbh))
+    topped, wet, died = _told(inspections, len(dbh))
     status = codes(table, "status", inputs.TREE_STATUS)
     condition = codes(table, "condition", PRIOR_STATES)
     dead = (status == inputs.TREE_STATUS.index("dead")) | (condition == PRIOR_STATES.index("dead"))
@@ -107,6 +117,7 @@ def read_trees(
         crown=crown,
         topped=topped,
         wet=wet,
+        died=died,
         reach=whole_tree_reach(found.height, dead, values=reach),
         status=status,
         rated=np.isin(status, [inputs.TREE_STATUS.index(name) for name in RATED]),
@@ -126,18 +137,22 @@ def _measured(size: Floats) -> Floats:
     return np.where(size > 0, size, np.nan)
 
 
-def _told(inspections: pa.Table | None, trees: int) -> tuple[Flags, Flags]:
-    """Trees that an inspector told to be topped, and those on ground that is wet in winter."""
+def _told(inspections: pa.Table | None, trees: int) -> tuple[Flags, Flags, Ints]:
+    """Trees told to be topped, those on ground that is wet in winter, and days of death."""
     topped, wet = np.zeros((2, trees), np.bool_)
+    died = np.full(trees, NO_DAY)
     if inspections is None or not inspections.num_rows:
-        return topped, wet
+        return topped, wet, died
     key = whole(inspections, "tree_key")
     topped[key[truths(inspections, "topped")]] = True
-    # The latest word on the ground stands: drains are laid.
-    spoken = np.flatnonzero(~inspections["wet_in_winter"].is_null().to_numpy())
-    spoken = spoken[np.argsort(days(inspections, "inspected_on")[spoken], kind="stable")]
-    wet[key[spoken]] = truths(inspections, "wet_in_winter")[spoken]
-    return topped, wet
+    # The latest word stands: drains are laid, and a tree thought dead breaks into leaf.
+    in_turn = np.argsort(days(inspections, "inspected_on"), kind="stable")
+    ground = in_turn[~inspections["wet_in_winter"].is_null().to_numpy()[in_turn]]
+    wet[key[ground]] = truths(inspections, "wet_in_winter")[ground]
+    since = days(inspections, "dead_since")
+    dated = in_turn[since[in_turn] != NO_DAY]
+    died[key[dated]] = since[dated]
+    return topped, wet, died
 
 
 def longitude(trees: Trees, epsg: int | None) -> float:

@@ -5,6 +5,7 @@ and elicited numbers, not by this program: to 2 %.
 """
 
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -210,6 +211,19 @@ def test_an_assumed_year_of_death_makes_nothing_imminent(tmp_path: Path) -> None
     assert of_part(store, "mechanics", STEM)["p1"] > 0.3
     assert words(store, "mechanics") == {(0, STEM): 3}
     assert rows(store, "tree_ratings")[0]["failure"] == 3
+
+
+def test_a_day_of_death_that_was_told_stands_over_the_years_assumed(tmp_path: Path) -> None:
+    # Common practice, no source: dead wood loses strength by the year, so the day matters.
+    dead = {**MAPLE, "dbh_cm": 40.0, "status": "dead"}
+    days = (date(2026, 6, 1), date(2024, 6, 1), date(2020, 6, 1), None)
+    trees = [{**dead, "x_m": 60.0 * n} for n in range(len(days))]
+    told = [{"tree_key": n, "dead_since": day} for n, day in enumerate(days)]
+    store = score(tmp_path, {"trees": trees, "inspections": told})
+    p = [of_part(store, "mechanics", STEM, n)["p1"] for n in range(len(days))]
+    assert p[0] < p[1] < p[2]
+    # Nobody told of the last: it counts as dead for two years, so between the first and the third.
+    assert p[0] < p[3] < p[2]
 
 
 def test_the_winds_of_the_place_are_asked_for_where_nobody_told_them(tmp_path: Path) -> None:

@@ -9,10 +9,22 @@ from typing import Any
 
 import typer
 
+from pipeline.render.sentences import english
+from pipeline.render.wording_numbers import figure
+
 _INDENT = "    "
 _NARROWEST, _WIDEST = 40, 100
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})
 _PERCENT = 100
+# Units that the name of the value says.
+_UNSAID = frozenset({"share", "times"})
+# Counts that the sentence itself tells in full.
+_TOLD = frozenset({"count", "days", "years", "place", "trees", "points", "crew-hours"})
+_OF_RULES = {
+    "elicited": "an estimate of this project, no published value is known",
+    "common practice": "common practice, no source",
+    "from memory": "from memory, to be checked",
+}
 _BASES = {"measured": "a measurement", "seen": "what was seen", "fungus": "the fungus"}
 _KEPT = "keeps people out while the tree stays as it is"
 Told = Mapping[str, Any]
@@ -60,8 +72,8 @@ def _tree(page: "_Page", tree: Told, run: Told) -> Iterator[str]:
         )
     if tree["no_climb"]:
         yield from page.line(
-            "Do not climb. Use a lift or a crane, or fell from the ground, by people qualified "
-            "for it."
+            "Do not climb, and do not stand under the crown. Use a lift or a crane, or fell from "
+            "the ground, by people qualified for it."
         )
     yield from page.line(f"Rating: {tree['rating']}. Action: {tree['action']}.")
     for knot in tree["knots"]:
@@ -112,7 +124,7 @@ def _statement(page: "_Page", statement: Told) -> Iterator[str]:
     values = [
         _value(name, one["value"], one["unit"])
         for name, one in statement["values"].items()
-        if one["value"] is not None and one["unit"] is not None
+        if one["value"] is not None and one["unit"] is not None and one["unit"] not in _TOLD
     ]
     if values:
         yield from page.line(f"Values: {'; '.join(values)}.", inset=True)
@@ -121,19 +133,18 @@ def _statement(page: "_Page", statement: Told) -> Iterator[str]:
     if statement["note"]:
         yield from page.line(f"Note: {statement['note']}.", inset=True)
     if statement["basis"] and statement["basis"] != "published":
-        yield from page.line(f"Basis of the rule: {statement['basis']}.", inset=True)
+        yield from page.line(
+            f"Basis of the rule: {_OF_RULES.get(statement['basis'], statement['basis'])}.",
+            inset=True,
+        )
 
 
 def _value(name: str, value: object, unit: str) -> str:
-    """A value as 'diameter 55 cm'; the unit stands once, behind the number or in the name."""
+    """A value as 'diameter 55 cm': what it is, the number, its unit."""
     several = value if isinstance(value, list) else [value]
-    numbers = ", ".join(f"{one:.4g}" if isinstance(one, float) else str(one) for one in several)
-    spaced = name.replace("_", " ")
-    if unit in {"count", name} or (unit == "share" and name.endswith("share")):
-        return f"{spaced} {numbers}"
-    if unit == "share":
-        return f"{spaced} (share) {numbers}"
-    return f"{name.removesuffix('_' + unit.lower()).replace('_', ' ')} {numbers} {unit}"
+    numbers = ", ".join(figure(one) for one in several)
+    plain = english().word("value", name, name.removesuffix(f"_{unit.lower()}").replace("_", " "))
+    return f"{plain} {numbers}" + ("" if unit in _UNSAID or unit == name else f" {unit}")
 
 
 def _decay(part: Told) -> Iterator[str]:

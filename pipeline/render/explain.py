@@ -184,7 +184,9 @@ class _Told:
             on = f", {day_words(placed['day'])}" if placed["day"] else ""
             when = f"planned for {placed['quarter']}{on}, crew {placed['crew_id']}"
         due = f" Due by {day_words(job['deadline_on'])}." if job["deadline_on"] else ""
-        action = capital(str(job["action"]).replace("_", " "))
+        if placed and placed["day"] and job["deadline_on"] and placed["day"] > job["deadline_on"]:
+            due += " That is later than its deadline."
+        action = capital(ACTION_WORDS[str(job["action"])])
         return {
             "sentence": f"{action}: {when}.{due}",
             "action": job["action"],

@@ -8,7 +8,7 @@ KNOTS = (
      ("No fungus is named here. A photograph of the underside and of the place where it sits "
       "helps most.")),
     ("wood", "Wood left",
-     "Nobody has estimated how much sound wood is left. Sounding the butt is the first step."),
+     "Nothing tells how much sound wood is left. Sounding the butt is the first step."),
     ("failure", "Holds or fails", "No rule has spoken: there is no evidence to judge by."),
     ("target", "Whom it meets",
      "No target is recorded within reach. Check who is under the crown, and how often."),
@@ -33,8 +33,16 @@ _UNITS = {
     "probabilities": "share",
     "unlisted": "share",
     "harm": "equivalent deaths per year",
-    "low": "equivalent deaths per year",
-    "high": "equivalent deaths per year",
+    "harm_low": "equivalent deaths per year",
+    "harm_high": "equivalent deaths per year",
+    "factor": "times",
+    "factor_either_way": "times",
+    "rank": "place",
+    "rank_low": "place",
+    "rank_high": "place",
+    "ranked": "trees",
+    "over": "trees",
+    "under": "trees",
 }
 # The longest ending that fits decides.
 _ENDINGS = {
@@ -53,7 +61,7 @@ _ENDINGS = {
 
 
 # Chances, whatever they are of.
-_BEGINNINGS = ("p1", "p3", "probability_", "share_")
+_BEGINNINGS = ("p1", "p3", "probability_", "share_", "variance_")
 
 
 def unit_of(name: str) -> str | None:

@@ -8,7 +8,10 @@ from pipeline.render.wording_words import ACTION_WORDS, CREW_WORDS, PART_WORDS, 
 
 Values = Mapping[str, Any]
 INSPECT = {
-    "never": "Inspect: no inspection is on record. Among such trees the expected harm ranks.",
+    "never": (
+        "Inspect: no inspection is on record. Of such trees those come first that would do the "
+        "most harm."
+    ),
     "overdue": "Inspect: the city's cycle has run out.",
     "due": "Inspect: the city's cycle runs out within the plan.",
     "not_due": "No inspection falls due within the plan.",
@@ -46,7 +49,7 @@ def chosen(v: Values) -> str:
     after = "" if v["action"] == "make_safe" else f"; {_afterwards(v)}"
     return (
         f"To do: {action}{at}, {deadline(v['deadline_days'])}; {crew}, about "
-        f"{v['hours']:.1f} crew-hours{after}."
+        f"{v['hours']:.2g} crew-hours{after}."
     )
 
 

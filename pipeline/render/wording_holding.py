@@ -1,114 +1,181 @@
-"""Sentences of how much wood is left, and of whether it holds in the wind."""
+"""Sentences of how much wood is left, and of whether it holds."""
 
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.render.wording_numbers import HUNDRED, capital, in_hundred
+from pipeline.render.sentences import Texts, english
+from pipeline.render.wording_numbers import (
+    band,
+    count_word,
+    in_hundred,
+    parts,
+    percent,
+)
+from pipeline.render.wording_seen import Form, Values, centimetres
 
-Values = Mapping[str, Any]
-_THE = {"roots": "the roots", "butt": "the butt", "stem": "the stem", "branch": "the branch"}
-_NOT_APPLICABLE = {
-    "palm": "a palm, or another stem without year rings",
-    "multi_stem": "a tree of several stems",
-    "pole": "a pole without a crown",
-    "topped": "a topped tree",
-    "no_diameter": "a tree whose diameter is not on record",
-    "branch_rate": "a branch",
-}
-_TERRAIN = {
-    "open_water": "open water",
-    "open": "open land",
-    "suburban": "streets and houses",
-    "dense_city": "a dense city",
-}
+_KM_H_OF_M_S = 3.6
+_NOTHING = "0"
+# The strongest gust ever measured outside of a tornado, 408 km/h on Barrow Island in 1996 (World
+# Meteorological Organization, archive of extremes): beyond it a speed says nothing to a reader.
+_STRONGEST_M_PER_S = 113.3
 
 
-def _percent(share: float) -> str:
-    return f"{share * HUNDRED:.0f} %"
+def _left(v: Values, t: Texts) -> str:
+    part = str(v["part"])
+    of = t.say("wood_left", "of_part", part=parts(part, t))
+    if part == "roots":
+        of = t.say("wood_left", "of_roots")
+    told = {
+        "of": of,
+        "beyond": in_hundred(v["probability_beyond"], t),
+        "limit": percent(v["beyond_share"]),
+    }
+    median, most = percent(v["median_share"]), percent(v["ninetieth_share"])
+    if most == _NOTHING:
+        return t.say("wood_left", "hardly", **told)
+    if median == _NOTHING:
+        return t.say("wood_left", "little", **told, ninetieth=most)
+    tenth = percent(v["tenth_share"])
+    return t.say("wood_left", "share", **told, median=median, tenth=tenth, ninetieth=most)
 
 
-def _left(v: Values) -> str:
-    of = "root plate" if v["part"] == "roots" else f"diameter of {_THE[str(v['part'])]}"
-    return (
-        f"Of the {of} about {_percent(v['median_share'])} is decayed, by all that is known: in 8 "
-        f"of 10 such trees between {_percent(v['tenth_share'])} and "
-        f"{_percent(v['ninetieth_share'])}. More than two thirds is decayed in "
-        f"{in_hundred(v['probability_beyond'])}."
+def _measured(v: Values, t: Texts) -> str:
+    return t.say(
+        "wood_measured",
+        percent=percent(v["decayed_share"]),
+        part=parts(v["part"], t),
+        diameter=centimetres(v["diameter_cm"], t),
+        shell=f"{v['shell_cm']:.1f}",
     )
 
 
-def _chances(v: Values) -> str:
-    return (
-        f"{in_hundred(v['p1'])} such trees a year ({in_hundred(v['p1_low'])} to "
-        f"{in_hundred(v['p1_high'])} as decay is less or more), {in_hundred(v['p3'])} in three "
-        f"years"
+def _formula(v: Values, t: Texts) -> str:
+    return t.say(
+        "wood_formula",
+        "reached" if v["passed"] else "not_reached",
+        what=t.word("formula", v["formula"]),
+        value=percent(v["value_share"]),
+        limit=percent(v["limit_share"]),
+        part=parts(v["part"], t),
     )
 
 
-def _part(v: Values) -> str:
-    return (
-        f"A gust of {v['critical_gust_m_per_s']:.0f} m/s would fell half of such trees by "
-        f"{_THE[str(v['part'])]}. In the winds of this place {_THE[str(v['part'])]} would fail in "
-        f"{_chances(v)}: {v['failure']}. Ranked, uncertain by about a factor of three either way."
+def _rule(v: Values, t: Texts) -> str:
+    rule = str(v["rule"])
+    known = t.words("rule") | t.words("formula")
+    told = {
+        "part": parts(v["part"], t),
+        "failure": t.word("failure", v["failure"]),
+        "witness": t.word("witness", v["witness"]),
+    }
+    if rule in known:
+        return t.say("failure_rule", "known", **told, rule=known[rule])
+    return t.say("failure_rule", "own", **told, rule=rule.replace("_", " "))
+
+
+def _frequency(v: Values, t: Texts) -> str:
+    years = float(v["years"])
+    number = count_word(int(years), t) if years.is_integer() else f"{years:g}"
+    return t.say(
+        "failure_frequency",
+        "known",
+        failure=t.word("failure", v["failure"]),
+        band=band(v["low_share"], v["high_share"], t),
+        years=t.say("failure_frequency", "year" if years == 1 else "years", number=number),
     )
 
 
-def _branch(v: Values) -> str:
-    return (
-        f"Nothing tells which branch fails; a large one breaks in {_chances(v)}. That is a rate of "
-        "trees like this one, and gives no word."
+def _chances(v: Values, t: Texts) -> dict[str, str]:
+    low, high = v["p1_low"], v["p1_high"]
+    within = low is None or high is None or low <= v["p1"] <= high
+    return {
+        "p1": in_hundred(v["p1"], t),
+        "band": t.say("holds_part", "band" if within else "low", band=band(low, high, t)),
+        "p3": in_hundred(v["p3"], t),
+    }
+
+
+def _part(v: Values, t: Texts) -> str:
+    part = str(v["part"])
+    told = {"part": parts(part, t)} if "|" in part else {}
+    return t.say(
+        "holds_part",
+        "each" if "|" in part else part,
+        **told,
+        **_chances(v, t),
+        failure=t.word("failure", v["failure"]),
+        gust=_gust(v["critical_gust_m_per_s"], f"{v['factor_either_way']:.2g}", t),
     )
 
 
-def _filled(v: Values) -> str:
-    filled = [
-        f"{name} of {v[f'{name}_m']:.0f} m"
+def _gust(gust: float, factor: str, t: Texts) -> str:
+    if gust > _STRONGEST_M_PER_S:
+        return t.say("holds_part", "beyond", factor=factor)
+    km_h = f"{gust * _KM_H_OF_M_S:.0f}"
+    return t.say("holds_part", "gust", gust=f"{gust:.0f}", km_h=km_h, factor=factor)
+
+
+def _filled(v: Values, t: Texts) -> str:
+    filled = {
+        name: f"{v[f'{name}_m']:.0f}"
         for name in ("height", "crown")
         if v[f"{name}_filled"] and v[f"{name}_m"] is not None
-    ]
-    told = " and a ".join(filled) or "size"
-    return f"For the wind a {told} was taken from the diameter, which widens what is not known."
+    }
+    kind = "both" if len(filled) > 1 else next(iter(filled), "size")
+    return t.say("holds_filled", "known", what=t.say("holds_filled", kind, **filled))
 
 
-def _climate(v: Values) -> str:
-    ground = "; the ground is taken as wet" if v["wet"] else ""
-    gust = (
-        f"once in 50 years a gust of {v['gust_50_m_per_s']:.0f} m/s meets the tree among "
-        f"{_TERRAIN[str(v['terrain'])]}{ground}"
+def _climate(v: Values, t: Texts) -> str:
+    gust = v["gust_50_m_per_s"]
+    return t.say(
+        "holds_climate",
+        "told" if v["told"] else "assumed",
+        gust=f"{gust:.0f}",
+        km_h=f"{gust * _KM_H_OF_M_S:.0f}",
+        terrain=t.word("terrain", v["terrain"]),
+        ground=t.say("holds_climate", "wet") if v["wet"] else "",
     )
-    if v["told"]:
-        return f"{capital(gust)}."
-    return f"The winds of this place are not told: {gust}, as in a common region."
 
 
-def _witnesses(v: Values) -> str:
-    one = f"By what is known of {_THE[str(v['part'])]} failure is {v['seen']}"
-    return f"{one}; by the wind it is {v['computed']}. The worse counts."
+def _witnesses(v: Values, t: Texts) -> str:
+    told = {"part": parts(v["part"], t), "seen": t.word("failure", v["seen"])}
+    if v["seen"] == v["computed"]:
+        return t.say("holds_witnesses", "same", **told)
+    return t.say("holds_witnesses", "differ", **told, computed=t.word("failure", v["computed"]))
 
 
-HOLDING: dict[str, Callable[[Values], str]] = {
+def _witnesses_apart(v: Values, t: Texts) -> str:
+    seen, computed = (t.word("failure", v[name]) for name in ("seen", "computed"))
+    part = parts(v["part"], t)
+    return t.say("holds_witnesses", "apart", part=part, seen=seen, computed=computed)
+
+
+HOLDING: dict[str, Form] = {
     "wood_left": _left,
+    "wood_measured": _measured,
+    "wood_formula": _formula,
+    "wood_not_measured": lambda v, t: t.say("wood_not_measured", part=parts(v["part"], t)),
+    "failure_rule": _rule,
+    "failure_act_at_once": lambda v, t: t.say("failure_act_at_once", part=parts(v["part"], t)),
+    "failure_frequency": _frequency,
     "holds_part": _part,
-    "holds_branch": _branch,
+    "holds_branch": lambda v, t: t.say("holds_branch", "known", **_chances(v, t)),
     "holds_filled": _filled,
     "holds_climate": _climate,
-    "holds_not_applicable": lambda v: (
-        f"What the wind does to {_NOT_APPLICABLE.get(str(v['reason']), 'such a tree')} cannot be "
-        "computed; what was seen stands alone."
+    "holds_not_applicable": lambda v, t: t.say(
+        "holds_not_applicable", what=t.word("not_applicable", v["reason"])
     ),
     "holds_witnesses": _witnesses,
-    "holds_witnesses_apart": lambda v: (
-        f"{_witnesses(v)} They lie so far apart that a closer assessment is called for."
-    ),
+    "holds_witnesses_apart": _witnesses_apart,
 }
-HOLDING_REVIEWS: dict[str, Callable[[Values], str]] = {
+HOLDING_REVIEWS: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "witnesses_apart": lambda v: (
-        f"Tree {v['tree_id']}: by what is known of {_THE[str(v['part'])]} failure is {v['seen']}, "
+        f"Tree {v['tree_id']}: by what is known of {parts(v['part'])} failure is {v['seen']}, "
         f"by the wind {v['computed']}. Look closer."
     ),
     "wind_unknown": lambda v: (
         "The settings do not tell the winds of this place: those of a common region, "
-        f"{str(v['region']).replace('_', ' ')} among {_TERRAIN[str(v['terrain'])]}, are assumed. "
-        "Give them in the settings, under city.wind."
+        f"{str(v['region']).replace('_', ' ')} among {english().word('terrain', v['terrain'])}, "
+        "are assumed. Give them in the settings, under city.wind."
     ),
 }

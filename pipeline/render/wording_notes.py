@@ -3,16 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.render.wording_words import DEFECT_WORDS
+from pipeline.render.sentences import english
 
-_OTHER_WORDS = {
-    "fungus": "a fungus without a name",
-    "danger": "danger",
-    "urgent": "haste",
-    "failed": "something that broke or fell",
-    "removed": "a tree that was taken away",
-    "to_fell": "a tree that is to go",
-}
 _AT = {
     "roots": "at the roots",
     "butt": "at the butt",
@@ -26,7 +18,7 @@ _PLACED = frozenset({"dead_tree", "dead_branch", "hanging_branch", "crown_diebac
 
 def note_defect(word: str, part: str | None) -> str:
     """'a crack on the stem'."""
-    named = DEFECT_WORDS.get(word) or _OTHER_WORDS[word]
+    named = english().word("defect", word)
     return named if part is None or word in _PLACED else f"{named} {_AT[part]}"
 
 

@@ -1,71 +1,144 @@
-"""Sentences on the fungi that were seen on a tree, or read in its row, and on sizes not told."""
+"""Sentences on what was seen on a tree, or read in its row, and on sizes that were not told."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.render.wording_numbers import capital, day, in_hundred
+from pipeline.render.sentences import Texts
+from pipeline.render.wording_numbers import day, in_hundred, joined, parts, percent
 
 Values = Mapping[str, Any]
-_AT = {
-    "fork": "in the fork",
-    "branch": "on a branch",
-    "branch_stub": "on a branch stub",
-    "wound": "on a wound",
-    "canker": "on a canker",
-    "cavity": "in a cavity",
-    "soil_over_root": "on soil over a root",
-    "soil": "in the soil",
-    "mulch": "in mulch",
-    "turf": "in turf",
-}
+Form = Callable[[Values, Texts], str]
+# These words say where it is.
+_PLACED = frozenset({"none_seen", "dead_tree", "dead_branch", "hanging_branch", "crown_dieback",
+                     "root_damage", "girdling_root", "lean"})  # fmt: skip
+_PRECISION = 1
 
 
-def _where(position: str | None) -> str:
+def centimetres(value: float | None, t: Texts) -> str:
+    """A diameter with its unit, or that it is not known."""
+    if value is None:
+        return t.say("share", "diameter_unknown")
+    return t.say("share", "diameter", cm=f"{value:.0f}")
+
+
+def named(name: str | None, t: Texts) -> str:
+    """The fungus, or that it has no name."""
+    return str(name or t.say("share", "name_unknown"))
+
+
+def _where(position: str | None, t: Texts) -> str:
     """Such as: on the butt and in a cavity; with a space before it, nothing where untold."""
     if not position:
         return ""
-    places = [_AT.get(word, f"on the {word.replace('_', ' ')}") for word in position.split("|")]
-    return " " + " and ".join(places)
+    return " " + joined([_spot(word, t) for word in position.split("|")], t)
 
 
-def sighting(v: Values) -> str:
+def _spot(position: str, t: Texts) -> str:
+    if position == "branch":
+        return t.word("at", "on_branch")
+    spots = t.words("at")
+    if position in spots and position not in t.words("the"):
+        return spots[position]
+    return spots["other"].format_map({"place": position.replace("_", " ")})
+
+
+def _placed(defect: object, part: str | None, t: Texts) -> str:
+    """'a crack on the stem'; what says itself where it is stands alone."""
+    what = t.word("defect", defect)
+    if part is None or defect in _PLACED:
+        return what
+    return t.say("seen_defect", "at", what=what, place=t.word("at", part))
+
+
+def _sighting(v: Values, t: Texts) -> str:
     """Who was seen where and when, and why it is taken to be of this tree."""
-    where = _where(v.get("position"))
-    number = f", {v['count']} fruiting bodies" if (v.get("count") or 0) > 1 else ""
-    how = {
-        "by_id": "the sighting names this tree",
-        "by_place": "the place of the sighting fits this tree",
-    }.get(str(v.get("match")), "it may belong to another tree")
+    several = (v.get("count") or 0) > 1
+    say = t.say
+    match = str(v.get("match"))
+    whose = say("seen_sighting", match if match in {"by_id", "by_place"} else "other")
     if v.get("share") is not None:
-        how = f"which tree is not known; this one is right in {in_hundred(v['share'])} such cases"
-    tied = {
-        "attached": "It is attached to the tree.",
-        "soil_over_root": "It stands on soil over roots: dig and look.",
-    }.get(str(v.get("attachment")), "Whether it is attached was not told.")
-    name = v.get("name") or "a fungus without a name"
-    return f"{capital(f'{name} was seen')}{where} on {day(v.get('seen_on'))}{number}; {how}. {tied}"
+        whose = say("seen_sighting", "which", share=in_hundred(v["share"], t))
+    attachment = str(v.get("attachment"))
+    tied = attachment if attachment in {"attached", "soil_over_root"} else "unknown"
+    return say(
+        "seen_sighting",
+        "known",
+        name=named(v.get("name"), t),
+        place=_where(v.get("position"), t),
+        day=day(v.get("seen_on"), t),
+        number=say("seen_sighting", "number", count=v["count"]) if several else "",
+        whose=whose,
+        tied=say("seen_sighting", tied),
+    )
 
 
-def read(v: Values) -> str:
+def _read(v: Values, t: Texts) -> str:
     """A fungus that nobody reported: it stands in the tree's own row."""
-    fungus = f"{v.get('name') or 'a fungus without a name'}{_where(v.get('position'))}"
-    if v["origin"] == "column":
-        when = f", {day(v['seen_on'])}" if v.get("seen_on") else ""
-        return (
-            f"The inventory\u2019s own columns tell of {fungus} (\u201c{v['quoted']}\u201d){when}."
-        )
-    when = f" of {day(v['seen_on'])}" if v.get("seen_on") else ""
-    return (
-        f"The inventory\u2019s remark{when} reads \u201c{v['quoted']}\u201d: a program takes it "
-        f"for {fungus}. That alone is a reason to look, no more."
+    origin = "column" if v["origin"] == "column" else "note"
+    when = ""
+    if v.get("seen_on"):
+        when = t.say("seen_told", "on" if origin == "column" else "of", day=day(v["seen_on"], t))
+    fungus = f"{named(v.get('name'), t)}{_where(v.get('position'), t)}"
+    return t.say("seen_told", origin, fungus=fungus, quoted=v["quoted"], when=when)
+
+
+def _defect(v: Values, t: Texts) -> str:
+    defect, part = str(v["defect"]), str(v["part"])
+    share, extent = v.get("extent_share"), ""
+    if share is not None:
+        over = t.words("extent")
+        extent = ", " + over.get(defect, over[part]).format_map({"percent": percent(share)})
+    signs = "".join(
+        f", {t.word('sign', sign)}" for sign in (v.get("signs") or "").split("|") if sign
+    )
+    where = "on_branch" if part == "branch" else part
+    told = {"what": _placed(defect, where, t), "extent": extent, "signs": signs}
+    return t.say("seen_defect", "known", **told, day=day(v.get("seen_on"), t))
+
+
+def _column(v: Values, t: Texts) -> str:
+    told = {"what": _placed(v["defect"], v["part"], t), "quoted": v["quoted"]}
+    if v.get("seen_on"):
+        return t.say("seen_column", "known", **told, day=day(v["seen_on"], t))
+    return t.say("seen_column", "unknown", **told)
+
+
+def _section(v: Values, t: Texts) -> str:
+    opening = v.get("opening_share") or 0.0
+    cavity = t.say("seen_section", "cavity", percent=percent(opening)) if opening > 0 else ""
+    return t.say(
+        "seen_section",
+        "known",
+        part=parts(v["part"], t),
+        day=day(v.get("seen_on"), t),
+        shell=f"{v['shell_cm']:.{_PRECISION}f}",
+        diameter=centimetres(v["diameter_cm"], t),
+        cavity=cavity,
     )
 
 
-def height_assumed(v: Values) -> str:
-    """A height that rests on no diameter either."""
-    if v.get("height_m") is None:
-        return "Neither height nor stem diameter is on record; those of a usual tree are assumed."
-    return (
-        f"Neither height nor stem diameter is on record; {v['height_m']:.0f} m, the height of a "
-        "usual tree, is assumed."
-    )
+def _height(statement: str) -> Form:
+    def said(v: Values, t: Texts) -> str:
+        if v.get("height_m") is None:
+            return t.say(statement, "unknown")
+        return t.say(statement, "known", height=f"{v['height_m']:.0f}")
+
+    return said
+
+
+SEEN: dict[str, Form] = {
+    "seen_not_rated": lambda v, t: t.say("seen_not_rated", status=t.word("status", v["status"])),
+    "seen_sighting": _sighting,
+    "seen_told": _read,
+    "seen_defect": _defect,
+    "seen_note": lambda v, t: t.say(
+        "seen_note", "known", what=_placed(v["defect"], v["part"], t), quoted=v["quoted"]
+    ),
+    "seen_column": _column,
+    "seen_section": _section,
+    "seen_height_filled": _height("seen_height_filled"),
+    "seen_height_assumed": _height("seen_height_assumed"),
+    "seen_dbh_filled": lambda v, t: t.say(
+        "seen_dbh_filled", "known", diameter=centimetres(v["dbh_cm"], t)
+    ),
+}

@@ -30,62 +30,6 @@ CREW_WORDS = {
     "inspect": "inspector",
     "instrument": "inspector with instruments",
 }
-DEFECT_WORDS = {
-    "none_seen": "no defect",
-    "decay": "decay",
-    "cavity": "a cavity",
-    "crack": "a crack",
-    "canker": "a canker",
-    "girth_wound": "a wound over part of the girth",
-    "crown_dieback": "dieback of the crown",
-    "weak_union": "a weak union",
-    "girdling_root": "a girdling root",
-    "root_damage": "damaged roots",
-    "lean": "a lean",
-    "dead_tree": "a dead tree",
-    "dead_branch": "a dead branch",
-    "hanging_branch": "a hanging branch",
-    "split": "a split",
-    "obstruction": "an obstruction",
-    "sounds_hollow": "a hollow sound",
-    "sounds_doubtful": "a doubtful sound",
-}
-KIND_WORDS = {
-    "school": "a school",
-    "kindergarten": "a kindergarten",
-    "hospital": "a hospital",
-    "care_home": "a care home",
-    "playground": "a playground",
-    "market": "a market",
-    "bus_stop": "a bus stop",
-    "path": "a path",
-    "bridge": "a bridge",
-    "square": "a square",
-    "park": "a park",
-    "sports": "a sports ground",
-    "car_park": "a car park",
-    "street": "a street",
-    "railway": "a railway",
-    "building": "a building",
-    "home": "a home",
-    "cemetery": "a cemetery",
-    "water": "water",
-    "other": "another place",
-}
-TARGET_WORDS = {
-    "person": "a person",
-    "vehicle": "a vehicle with people in it",
-    "parked_car": "a parked car",
-    "building": "a building",
-}
-STATUS_WORDS = {
-    "stump": "a stump",
-    "vacant": "a vacant site",
-    "removed": "a removed tree",
-    "habitat_pole": "a habitat pole",
-    "standing": "a standing tree",
-    "dead": "a dead tree",
-}
 WIRE_WORDS = {
     "communication": "communication wires",
     "low_voltage": "low-voltage wires",
@@ -146,25 +90,4 @@ REASONS = {
     "why_never_inspected": "No inspection is on record.",
     "why_overdue": "The city's inspection cycle has run out.",
     "why_due": "The city's inspection cycle runs out within the plan.",
-    "no_climb_code": (
-        "Do not climb: this fungus can make the tree fail without warning, and its reach is not "
-        "settled."
-    ),
-    "no_climb_rot": "Do not climb: brown or soft rot of butt or stem breaks without warning.",
-    "no_climb_dead": "Do not climb: the crown is dead or dying.",
-    "no_climb_roots": "Do not climb: the roots may not hold.",
-}
-
-FORMULAE = {
-    "wagener": "strength lost by Wagener",
-    "coder": "strength lost by Coder",
-    "smiley_fraedrich": "strength lost by Smiley and Fraedrich",
-    "exact_section": "bending strength lost by the exact section",
-    "shell_ratio": "sound shell over radius",
-    "wall_splitting": "sound shell over radius, against splitting",
-    "wall_buckling": "sound shell over radius, against buckling",
-    "open_angle": "opening over girth",
-    "usfs_opening": "opening over girth, by the community guide",
-    "usfs_shell": "sound shell over diameter, by the community guide",
-    "usfs_shell_open": "sound shell over diameter with an opening",
 }

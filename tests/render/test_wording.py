@@ -8,8 +8,8 @@ import pytest
 from pipeline.errors import RenderError
 from pipeline.published.table import Library
 from pipeline.render import wording
-from pipeline.render.wording_numbers import in_hundred
-from pipeline.render.wording_words import FORMULAE
+from pipeline.render.sentences import english
+from pipeline.render.wording_numbers import band, in_hundred
 from pipeline.scoring.explanation import REVIEWS, STATEMENTS
 from pipeline.tables.catalogue import TABLES
 
@@ -22,9 +22,15 @@ _VALUES: dict[str, Any] = {
     "decided_on": "2026-10-02", "until": "2026-10-31", "decision": "override", "defect": "crack",
     "diameter_cm": 60.0,
     "dbh_cm": 40.0, "direction_share": 0.25, "distance_m": 4.2, "extent_share": 0.4,
-    "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0, "high": 0.002,
+    "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0,
+    "harm_high": 0.002, "harm_low": 0.0005, "signs": "soil_moved|roots_broken",
+    "beyond_share": 0.69, "factor_either_way": 3.0, "factor": 12.3, "over": 4, "under": 0,
+    "link": "impact", "most": "extent", "rank": 7, "rank_low": 2, "rank_high": 40, "ranked": 404,
+    "variance_fungus": 0.1, "variance_extent": 0.6, "variance_wind": 0.2,
+    "variance_occupancy": 0.1, "share_low": 0.0, "share_moderate": 0.1, "share_high": 0.7,
+    "share_extreme": 0.2,
     "high_share": 0.6, "hours": 2.5, "impact": "medium", "kind": "school", "lifted_by":
-    "paint_wounds", "likelihood": "likely", "limit_share": 0.33, "low": 0.0005, "low_share": 0.03,
+    "paint_wounds", "likelihood": "likely", "limit_share": 0.33, "low_share": 0.03,
     "match": "by_place", "name": "Kretzschmaria deusta", "sighting": "F0001",
     "not_before": "2027-07-16",
     "occupancy": "frequent", "occupied_share": 0.17, "opening_share": 0.1, "part": "butt",
@@ -108,8 +114,15 @@ def test_no_sentence_says_that_a_tree_is_safe() -> None:
         (0.657, "about 66 in 100"),
         (1.0, "nearly all"),
         (0.0005, "about 5 in 10,000"),
-        (0.0, "none"),
-        (None, "an unknown share"),
+        # What a model gives no chance may happen all the same: never "none", never "0 in".
+        (0.0, "fewer than 1 in 1,000,000"),
+        (1e-9, "fewer than 1 in 1,000,000"),
+        (0.0049, "about 5 in 1,000"),
+        (0.005, "about 5 in 1,000"),
+        (0.0095, "about 1 in 100"),
+        (0.00094, "about 9 in 10,000"),
+        (0.994, "about 99 in 100"),
+        (None, "an unknown share of"),
     ],
 )
 def test_shares_are_told_as_frequencies(share: float | None, text: str) -> None:
@@ -118,7 +131,7 @@ def test_shares_are_told_as_frequencies(share: float | None, text: str) -> None:
 
 def test_the_words_of_failure_are_told_over_the_time_frame() -> None:
     told = wording.sentence("failure_frequency", _VALUES)
-    assert "about 3 in 100" in told
+    assert "about 3 to 60 in 100" in told
     assert "over three years" in told
 
 
@@ -135,8 +148,21 @@ def test_a_statement_without_sentence_is_refused() -> None:
     assert "no_such_thing" in fault.value.found
 
 
-def test_every_published_formula_has_words() -> None:
-    assert set(Library().table("strength_limits").texts("formula")) == set(FORMULAE)
+@pytest.mark.parametrize(
+    ("table", "column", "kind"),
+    [
+        ("strength_limits", "formula", "formula"),
+        ("failure_criteria", "rule_id", "rule"),
+        ("fungus_failure", "rule_id", "rule"),
+        ("action_codes", "action_code", "code"),
+    ],
+)
+def test_every_row_of_a_published_table_that_is_named_has_words(
+    table: str, column: str, kind: str
+) -> None:
+    keys = {"fungus_failure": ("action_code", "attachment", "position_match")}
+    rows = Library().table(table, key=keys.get(table, ())).texts(column)
+    assert set(rows) <= set(english().words(kind))
 
 
 def test_an_id_that_no_inventory_has_is_named() -> None:
@@ -173,4 +199,102 @@ def test_words_do_not_say_more_than_is_known() -> None:
     hangs = {**_VALUES, "defect": "hanging_branch", "part": "branch"}
     assert "branch on the branch" not in wording.sentence("seen_defect", hangs)
     cracked = wording.sentence("seen_defect", {**hangs, "defect": "crack"})
-    assert "a crack on the branch" in cracked
+    assert "a crack on a branch" in cracked
+
+
+def _said(statement: str, **other: object) -> str:
+    return wording.sentence(statement, {**_VALUES, **other})
+
+
+def test_two_ends_that_round_alike_are_told_once() -> None:
+    assert band(0.0196, 0.0204) == "about 2 in 100"
+    assert band(0.03, 0.657) == "about 3 to 66 in 100"
+    assert band(0.003, 0.44) == "about 3 in 1,000 to about 44 in 100"
+    assert band(0.0, 1.0) == "fewer than 1 in 1,000,000 to nearly all"
+    assert "about 2 in 100 in three" in _said("holds_part", p1=0.02, p3=0.0204)
+
+
+def test_limits_and_factors_are_those_of_the_values() -> None:
+    # Typed into the sentence they would stay when a city replaces the row of the table.
+    assert "more than 72 %" in _said("wood_left", beyond_share=0.72)
+    assert "factor of 4.2 either way" in _said("holds_part", factor_either_way=4.2)
+    assert "two thirds" not in _said("wood_left")
+
+
+def test_what_is_of_what_is_said() -> None:
+    left = _said("wood_left", part="roots", probability_beyond=0.02)
+    assert "of the root plate" in left
+    assert "In about 2 in 100 such trees it is more than 69 %." in left
+    assert "hardly any of the diameter of the stem" in _said(
+        "wood_left", part="stem", median_share=0.0, tenth_share=0.0
+    )
+
+
+def test_harm_is_told_as_years_between_deaths() -> None:
+    told = _said("rating_harm", harm=4.9e-5, harm_low=4.9e-6, harm_high=2e-4)
+    assert "one equivalent death in about 20,000 years" in told
+    assert "one in 5,000 to 200,000 years" in told
+    assert "too little to count" in _said("rating_harm", harm=0.0, harm_low=0.0)
+
+
+@pytest.mark.parametrize(
+    ("part", "falls"),
+    [
+        ("roots", "The tree may fall whole"),
+        ("butt", "The tree may break off at the butt"),
+        ("stem", "The stem may break"),
+        ("branch", "A branch may break"),
+    ],
+)
+def test_what_falls_is_the_part(part: str, falls: str) -> None:
+    assert _said("consequence_of_part", part=part).startswith(falls)
+
+
+def test_a_rule_is_told_in_words_and_one_of_a_city_by_its_name() -> None:
+    told = _said("failure_rule", rule="lean_soil_roots", part="roots", failure="imminent")
+    assert told == (
+        "Failure of the roots is imminent by what was seen: a lean, the soil has moved and roots "
+        "are freshly broken."
+    )
+    assert "a rule of this city (our own)" in _said("failure_rule", rule="our_own")
+
+
+def test_whoever_must_not_climb_must_not_stand_below() -> None:
+    for statement in STATEMENTS:
+        if statement.startswith("no_climb"):
+            assert "do not stand under the crown" in wording.sentence(statement, _VALUES)
+
+
+def test_parts_that_are_alike_are_told_together() -> None:
+    both = _said("holds_part", part="butt|stem")
+    assert "by the butt and the stem each" in both
+    assert "the butt and the stem" in _said("failure_rule", part="butt|stem")
+
+
+def test_a_mean_outside_of_its_range_is_explained() -> None:
+    # The chance is a mean over states of decay: few bad ones lift it over nine of ten others.
+    told = _said("holds_part", p1=0.2, p1_low=0.001, p1_high=0.1)
+    assert "in a few far more" in told
+
+
+def test_agreeing_witnesses_are_not_said_to_differ() -> None:
+    same = _said("holds_witnesses", seen="probable", computed="probable")
+    assert "agrees" in same
+    assert "worse" not in same
+    assert "The worse counts" in _said("holds_witnesses")
+
+
+def test_a_fungus_that_may_be_any_is_not_named_as_if_known() -> None:
+    told = _said("fungus_candidates", probabilities=[0.18, 0.12, 0.11], sightings=1)
+    assert told.startswith("Which fungus it is cannot be told")
+
+
+def test_signs_beside_a_defect_are_told() -> None:
+    told = _said("seen_defect", defect="lean", part="roots", extent_share=None)
+    assert "a lean, the soil beside it has moved, roots are freshly broken" in told
+    damage = _said("seen_defect", defect="root_damage", part="roots", extent_share=0.55, signs="")
+    assert damage.startswith("An inspector notes damaged roots, over 55 % of the roots")
+
+
+def test_who_comes_first_among_trees_never_inspected_is_said() -> None:
+    assert "those come first that would do the most harm" in _said("action_inspect", state="never")

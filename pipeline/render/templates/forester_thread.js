@@ -14,7 +14,7 @@ const STATUS_WORDS = { stump: "a stump", vacant: "a vacant site", removed: "a re
 const KNOTS = [
   ["seen", "Seen", "Nothing is recorded for this tree. Look at the root flare, the butt and the crown."],
   ["fungus", "Which fungus", "No fungus is named here. A photograph of the underside and of the place where it sits helps most."],
-  ["wood", "Wood left", "Nobody has estimated how much sound wood is left. Sounding the butt is the first step."],
+  ["wood", "Wood left", "Nothing tells how much sound wood is left. Sounding the butt is the first step."],
   ["failure", "Holds or fails", "No rule has spoken: there is no evidence to judge by."],
   ["target", "Whom it meets", "No target is recorded within reach. Check who is under the crown, and how often."],
   ["consequence", "What it would do", "Not judged without a part that may fail and a target that it may reach."],

@@ -45,7 +45,9 @@ class Balance:
         return np.asarray(self.apart.reshape(-1, PARTS).any(axis=1), np.bool_)
 
 
-def tell_wood(facts: Facts, balance: Balance, evidence: Evidence, place: Place) -> None:
+def tell_wood(
+    facts: Facts, balance: Balance, evidence: Evidence, serious_above: float, place: Place
+) -> None:
     """How much of each part that something speaks of is decayed, with its range."""
     wood = balance.wood
     rows = touched_rows(wood, evidence)
@@ -57,6 +59,7 @@ def tell_wood(facts: Facts, balance: Balance, evidence: Evidence, place: Place) 
         "ninetieth_share": found.high[rows],
         "mean_share": found.mean[rows],
         "probability_beyond": found.serious[rows],
+        "beyond_share": serious_above,
     }, source=_ELICITED, assumed=~wood.told.measured[rows]))  # fmt: skip
 
 
@@ -72,6 +75,7 @@ def tell_holding(
     spoken &= np.repeat(applicable, PARTS)
     sets, sizes = place(wood.tree[first]), held.trees.sizes
     told = spoken.reshape(-1, PARTS).any(axis=1)
+    either_way = parameters.spread.either_way
     filled = np.flatnonzero(told & (sizes.height_filled | sizes.crown_filled))
     never = np.flatnonzero(~applicable)
     # Of each tree its parts in turn, two statements a part, then what was filled and the winds.
@@ -79,7 +83,7 @@ def tell_holding(
     facts.tell(
         Many("holds_not_applicable", sets[never], after[never],
              {"reason": words_at(held.reason[first[never]], REASONS)}),
-        *_parts(np.flatnonzero(spoken), np.repeat(sets, PARTS), balance),
+        *_parts(np.flatnonzero(spoken), np.repeat(sets, PARTS), balance, either_way),
         Many("holds_filled", sets[filled], after[filled], {
             "height_m": sizes.height[filled],
             "crown_m": sizes.crown[filled],
@@ -91,8 +95,8 @@ def tell_holding(
     )  # fmt: skip
 
 
-def _parts(rows: Ints, sets: Ints, balance: Balance) -> list[Many]:
-    """What is told of rows of `Wood`; `sets` of all of them."""
+def _parts(rows: Ints, sets: Ints, balance: Balance, either_way: float) -> list[Many]:
+    """What is told of rows of `Wood`; `sets` of all of them, and how far a chance may be off."""
     wood, held = balance.wood, balance.held
     branch = wood.part[rows] == Part.BRANCH
     statements = []
@@ -107,6 +111,7 @@ def _parts(rows: Ints, sets: Ints, balance: Balance) -> list[Many]:
         if statement == "holds_part":
             told["failure"] = words_of(FailureWord, held.word[some])
             told["critical_gust_m_per_s"] = held.gust[some]
+            told["factor_either_way"] = either_way
         statements.append(
             Many(statement, sets[some], 2 * some, told, source=_ELICITED, assumed=True)
         )

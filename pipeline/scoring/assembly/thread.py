@@ -14,7 +14,7 @@ from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.climbing import Climbing
 from pipeline.scoring.assembly.columns import day_text, day_texts, place_of, texts
-from pipeline.scoring.assembly.evidence import MECHANICS, STRENGTH, WITNESSES
+from pipeline.scoring.assembly.evidence import FUNGUS, MECHANICS, STRENGTH, WITNESSES
 from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
 from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
@@ -37,6 +37,8 @@ from pipeline.terms import (
 )
 from pipeline.units import Flags, Floats, Ints
 
+# What an inspector may tell beside a defect, in the order of the telling.
+SIGNS = ("with_decay", "with_crack", "touches_soil", "soil_moved", "roots_broken")
 _WIRED = ("communication", "low_voltage", "high_voltage")
 
 
@@ -116,6 +118,7 @@ class Thread:
                 "part": inputs.PARTS[rows.part[row]],
                 "seen_on": day_text(looks.defect_day[row]),
                 "extent_share": float(rows.extent[row]),
+                "signs": "|".join(sign for sign in SIGNS if getattr(rows, sign)[row]),
             })  # fmt: skip
         for row, at in self._rows(looks.section_tree):
             facts.add(at, "seen_section", {
@@ -174,7 +177,8 @@ class Thread:
         parts = self.row.evidence.parts
         _, sets, names = self._fungi((parts.taxon >= 0) & ~parts.measured)
         facts.tell(Many("wood_not_measured", sets, np.arange(len(sets)), {"part": names}))
-        tell_wood(facts, self.balance, self.row.evidence, self.place)
+        serious = self.parameters.decay.law.grid.serious_above
+        tell_wood(facts, self.balance, self.row.evidence, serious, self.place)
 
     def _fungi(self, wanted: Flags) -> tuple[Ints, Ints, list[str]]:
         """First row of the part evidence of each tree, fungus and rot; fact set, and all parts."""
@@ -200,7 +204,11 @@ class Thread:
         rows, sets = self._known(spoken.tree)
         rows, sets = rows[self._speaks_first[rows]], sets[self._speaks_first[rows]]
         source = [sources.get(rule) for rule in spoken.rule_ids]
-        part, once = words_at(spoken.part[rows], inputs.PARTS), spoken.act_at_once[rows]
+        part = words_at(spoken.part[rows], inputs.PARTS)
+        once = np.flatnonzero(spoken.act_at_once[rows])
+        # Two defects of one part call for attention once.
+        place = spoken.tree[rows[once]] * len(inputs.PARTS) + spoken.part[rows[once]]
+        once = once[np.sort(np.unique(place, return_index=True)[1])]
         facts.tell(
             Many("failure_rule", sets, 2 * rows, {
                 "part": part,
@@ -230,14 +238,15 @@ class Thread:
 
     @cached_property
     def _speaks_first(self) -> Flags:
-        """Findings worth a sentence: of several formulae for one part, the first of the worst."""
+        """Findings worth a sentence: of several formulae, or fungi, for a part the worst alone."""
         spoken = self.row.evidence.spoken
         order = np.lexsort((np.arange(len(spoken.tree)), -spoken.word, spoken.part, spoken.tree))
-        formulae = order[spoken.witness[order] == STRENGTH]
-        place = spoken.tree[formulae] * len(inputs.PARTS) + spoken.part[formulae]
-        _, first = np.unique(place, return_index=True)
-        speaks: Flags = (spoken.witness != STRENGTH) & (spoken.witness != MECHANICS)
-        speaks[formulae[first]] = True
+        speaks: Flags = ~np.isin(spoken.witness, (STRENGTH, FUNGUS, MECHANICS))
+        for witness in (STRENGTH, FUNGUS):
+            own = order[spoken.witness[order] == witness]
+            place = spoken.tree[own] * len(inputs.PARTS) + spoken.part[own]
+            _, first = np.unique(place, return_index=True)
+            speaks[own[first]] = True
         return speaks
 
     @cached_property

@@ -65,6 +65,11 @@ class RatingSpread:
         """Sd of the logarithm of a computed chance, own and common together."""
         return float(np.hypot(self.wind_own, self.wind_common))
 
+    @property
+    def either_way(self) -> float:
+        """Factor either way within which a computed chance lies in 8 of 10 cases."""
+        return factor_of_sd(self.wind)
+
 
 SOURCES = ("static", "counted", "street_class", "assumed")
 
@@ -73,6 +78,12 @@ def sd_of_factor(factor: Floats) -> Floats:
     """Sd of a logarithm whose 80 % range is a factor either way, same shape."""
     upper = 9 / 10
     return np.asarray(np.log(factor) / float(ndtri(upper)), np.float64)
+
+
+def factor_of_sd(sd: float) -> float:
+    """Factor either way that holds 80 % of a normal spread of the logarithm."""
+    upper = 9 / 10
+    return float(np.exp(sd * ndtri(upper)))
 
 
 def nodes_of(known: tuple[Floats, Floats, Floats, Floats], words: Floats, limits: Floats) -> Floats:

@@ -8,6 +8,8 @@ import numpy.typing as npt
 import shapely
 
 Geometries = npt.NDArray[np.object_]
+_AREA = 2
+_SAME_SHARE = 0.5
 _HEX = re.compile(r"0[01][0-9A-Fa-f]{8,}").fullmatch
 
 
@@ -41,3 +43,26 @@ def from_text(texts: Sequence[str | None]) -> tuple[Geometries, int]:
     known = np.unique(shapely.get_srid(shapes[~shapely.is_missing(shapes)]))
     known = known[known > 0]
     return shapes, int(known[0]) if len(known) == 1 else 0
+
+
+def told_twice(shapes: Geometries, kind: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Pairs of areas of one kind that share at least half of the smaller one, shape (pairs, 2).
+
+    Such a pair is taken for one place that was told twice. Each pair stands once, lower place
+    first, in rising order.
+
+    Parameters
+    ----------
+    shapes : valid shapes; lines, points and missing ones are left out.
+    kind : what each is, shape (n,); negative is never the same as anything.
+    """
+    areal = np.flatnonzero((shapely.get_dimensions(shapes) == _AREA) & (kind >= 0))
+    one, other = shapely.STRtree(shapes[areal]).query(shapes[areal], predicate="intersects")
+    later = one < other
+    one, other = areal[one[later]], areal[other[later]]
+    same = kind[one] == kind[other]
+    one, other = one[same], other[same]
+    smaller = np.minimum(shapely.area(shapes[one]), shapely.area(shapes[other]))
+    shared = shapely.area(shapely.intersection(shapes[one], shapes[other]))
+    found = np.stack([one, other], axis=1)[shared >= _SAME_SHARE * smaller]
+    return np.asarray(found[np.lexsort((found[:, 1], found[:, 0]))], np.int64)

@@ -310,6 +310,7 @@ def _zones(
             "source": pa.array(
                 [f"osm_targets: {row['key']}={row['value']}" for row in rows], type=pa.string()
             ),
+            "numbers_from": pa.repeat("table", len(pairs)),
             "geometry": wkb_column(shapes[[place for place, _ in pairs]]),
         }
     )  # fmt: skip

@@ -8,12 +8,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import shapely
 
-from pipeline.geo.shapes import Geometries
+from pipeline.geo.shapes import Geometries, told_twice
 from pipeline.ingest.columns import Mapped
 from pipeline.ingest.opening import open_share
 from pipeline.ingest.places import Part, finding, shapes_of, wkb_column
 from pipeline.ingest.quarantine import Done, Finding
+from pipeline.ingest.school_terms import Fault, term_share
 from pipeline.ingest.streets import RoadClasses, StreetLines
+from pipeline.tables.inputs import ZONE_KINDS
 from pipeline.units import Flags, Floats
 
 # What a surveyed zone of this kind is, whoever passes: a thing that a falling part would hit.
@@ -23,6 +25,7 @@ AREAL_KINDS = (
     "school", "kindergarten", "hospital", "care_home", "playground", "market", "square", "park",
     "sports", "car_park", "cemetery",
 )  # fmt: skip
+HOURS_PER_DAY, DAYS_PER_WEEK = 24.0, 7.0
 _FOOT_CLASSES = (
     "pedestrian", "footway", "cycleway", "path", "steps", "bridleway", "crossing", "corridor",
 )  # fmt: skip
@@ -37,14 +40,14 @@ def survey(mapped: Mapped, *, epsg: int, crs: str | None) -> Part:
         If the file has no geometry at all, or one without a CRS.
     """
     shaped = shapes_of(mapped, epsg=epsg, crs=crs)
-    hours, months = mapped.text("open_hours"), mapped.text("months")
-    share, unread = open_shares(hours, months)
+    share, ill_timed = _in_use(mapped)
     numbers, impossible = _numbers(mapped)
     findings = (
-        *shaped.findings, *impossible, *_survey_faults(mapped, unread, numbers),
-        *_areas_as_lines(mapped, shaped.shapes),
+        *shaped.findings, *impossible, *ill_timed, *_survey_faults(mapped, numbers),
+        *_areas_as_lines(mapped, shaped.shapes), *_same_places(mapped, shaped.shapes),
     )  # fmt: skip
     size = len(mapped)
+    counted = ~np.isnan(numbers["persons_per_h"]) | ~np.isnan(numbers["vehicles_per_day"])
     kind = mapped.text("kind").fill_null("other")
     rows = pc.cast(pa.array(mapped.raw.rows), pa.string())
     columns: dict[str, pa.Array] = {
@@ -60,8 +63,11 @@ def survey(mapped: Mapped, *, epsg: int, crs: str | None) -> Part:
         "vehicles_per_day": number_column(numbers["vehicles_per_day"]),
         "speed_km_h": number_column(numbers["speed_km_h"]),
         "static": pc.is_in(kind, value_set=pa.array(STATIC_KINDS)),
-        "open_hours": hours,
+        "open_hours": mapped.text("open_hours"),
         "source": pa.nulls(size, pa.string()),
+        "numbers_from": pc.if_else(
+            pa.array(counted), pa.scalar("city"), pa.scalar(None, pa.string())
+        ),
         "geometry": wkb_column(shaped.shapes),
     }
     return Part(pa.table(columns).take(pa.array(shaped.usable)), findings)
@@ -96,6 +102,10 @@ def of_lines(lines: StreetLines, classes: RoadClasses) -> pa.Table:
             "static": pa.array(np.zeros(size, dtype=np.bool_)),
             "open_hours": pa.nulls(size, pa.string()),
             "source": pa.array([f"street_classes: {name}" for name in names], type=pa.string()),
+            "numbers_from": pa.array(
+                np.where(np.isnan(lines.vehicles_per_day), "table", "city").astype(object),
+                type=pa.string(),
+            ),
             "geometry": wkb_column(lines.shapes),
         }
     )
@@ -125,24 +135,96 @@ def number_column(values: Floats) -> pa.Array:
     return pa.array(np.asarray(values, dtype=np.float64), from_pandas=True)
 
 
-def _survey_faults(
-    mapped: Mapped, unread: Flags, numbers: dict[str, Floats]
-) -> tuple[Finding, ...]:
-    """What is said of zones that stay; `unread` are those whose time of use is not understood."""
-    hours = mapped.text("open_hours")
-    return (
+def _in_use(mapped: Mapped) -> tuple[Floats, tuple[Finding, ...]]:
+    """Share of the year in use, NaN where nothing is told, and what is wrong with what is told.
+
+    Hours and days as numbers stand where no opening hours are told; terms stand before months. A
+    number or a term that cannot be is refused and never makes a place emptier.
+    """
+    hours, months = mapped.text("open_hours"), mapped.text("months")
+    by_terms, backwards, unreadable = _terms(mapped)
+    in_terms = ~np.isnan(by_terms)
+    season = pc.if_else(pa.array(in_terms), pa.scalar(None, pa.string()), months)
+    share, unread = open_shares(hours, season)
+    own, findings = _hours_as_numbers(mapped)
+    untold = hours.is_null().to_numpy(zero_copy_only=False) & ~np.isnan(own)
+    share = np.where(untold, own * np.where(np.isnan(share), 1.0, share), share)
+    share = np.where(in_terms, by_terms * np.where(np.isnan(share), 1.0, share), share)
+    told = hours.is_valid().to_numpy(zero_copy_only=False)
+    return share, (
+        *findings,
         *finding(
-            mapped, unread & hours.is_valid().to_numpy(zero_copy_only=False),
-            code="open_hours_unreadable", done=Done.FLAGGED, column="open_hours",
+            mapped, backwards, code="terms_end_before_they_begin", done=Done.EMPTIED,
+            column="terms",
+            said=("A term ends before it begins; the place is taken as in use all the year.",
+                  "Write first and last day of each term, as 2026-09-07..2026-12-18."),
+        ),
+        *finding(
+            mapped, unreadable, code="terms_unreadable", done=Done.FLAGGED, column="terms",
+            said=("The terms are not understood; the place is taken as in use all the year.",
+                  "Write first and last day of each term, as 2026-09-07..2026-12-18; ..."),
+        ),
+        *finding(
+            mapped, unread & told, code="open_hours_unreadable", done=Done.FLAGGED,
+            column="open_hours",
             said=("The opening hours or months are not understood; no share of the year is taken.",
                   "Write them as Mo-Fr 08:00-16:00; Sa 09:00-12:00, and months as 9-6."),
         ),
         *finding(
-            mapped, unread & hours.is_null().to_numpy(zero_copy_only=False),
-            code="months_unreadable", done=Done.FLAGGED, column="months",
+            mapped, unread & ~told, code="months_unreadable", done=Done.FLAGGED, column="months",
             said=("The months are not understood; no share of the year is taken.",
                   "Write the months as 9-6 or Sep-Jun."),
         ),
+    )  # fmt: skip
+
+
+def _terms(mapped: Mapped) -> tuple[Floats, Flags, Flags]:
+    """Share of the year in terms, NaN where none are told or none can be used; the two faults."""
+    texts = mapped.text("terms").to_pylist()
+    read = [term_share(text) if text else (np.nan, Fault.NONE) for text in texts]
+    share = np.array([one for one, _ in read], np.float64)
+    fault = np.array([int(one) for _, one in read], np.int8)
+    share[fault != Fault.NONE] = np.nan
+    return share, fault == Fault.BACKWARDS, fault == Fault.UNREADABLE
+
+
+def _hours_as_numbers(mapped: Mapped) -> tuple[Floats, tuple[Finding, ...]]:
+    """Share of the week in use by hours a day and days a week, NaN where neither is told."""
+    share = np.full(len(mapped), np.nan)
+    findings: list[Finding] = []
+    for name, most, said in (
+        ("hours_per_day", HOURS_PER_DAY, "A day has 24 hours"),
+        ("days_per_week", DAYS_PER_WEEK, "A week has 7 days"),
+    ):
+        values = mapped.number(name)
+        wrong = ~np.isnan(values) & ~((values >= 0) & (values <= most))
+        findings += finding(
+            mapped, wrong, code=f"{name}_impossible", done=Done.EMPTIED, column=name,
+            said=(f"{said}; the number is refused and the place taken as in use all the time.",
+                  f"Write a number from 0 to {most:g}."),
+        )  # fmt: skip
+        usable = ~np.isnan(values) & ~wrong
+        before = np.where(np.isnan(share), 1.0, share)
+        share = np.where(usable, before * values / most, share)
+    return share, tuple(findings)
+
+
+def _same_places(mapped: Mapped, shapes: Geometries) -> tuple[Finding, ...]:
+    """What is said of places of one kind that cover one another; shapes, shape (rows,)."""
+    names = pc.index_in(mapped.text("kind"), value_set=pa.array(ZONE_KINDS)).fill_null(-1)
+    pairs = told_twice(shapes, names.to_numpy(zero_copy_only=False).astype(np.int64))
+    again = np.zeros(len(mapped), np.bool_)
+    again[pairs[:, 1]] = True
+    return finding(
+        mapped, again, code="zone_told_twice", done=Done.FLAGGED, column="zone_id",
+        said=("The place covers another one of its kind; who is there is counted once in harm.",
+              "Keep one of them, or give the smaller place a kind of its own."),
+    )  # fmt: skip
+
+
+def _survey_faults(mapped: Mapped, numbers: dict[str, Floats]) -> tuple[Finding, ...]:
+    """What is said of zones that stay."""
+    return (
         *finding(
             mapped, mapped.text("kind").is_null().to_numpy(zero_copy_only=False),
             code="zone_kind_missing", done=Done.FLAGGED, column="kind",

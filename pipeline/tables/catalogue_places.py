@@ -28,6 +28,8 @@ ZONES = TableSchema(
         Column("static", Kind.BOOL, "a thing that is always there, as a building"),
         Column("open_hours", Kind.LABEL, "as told, for crews' windows", nullable=True),
         Column("source", Kind.LABEL, "row of the published table used", nullable=True),
+        Column("numbers_from", Kind.LABEL, "who gave persons and vehicles: the city's own file, or "
+               "the published table", nullable=True, allowed=("city", "table")),
         Column("geometry", Kind.WKB, "shape in the run's metric CRS"),
     ),
 )  # fmt: skip

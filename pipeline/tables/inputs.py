@@ -203,6 +203,14 @@ ZONES = InputKind(
         InputColumn("persons_per_h", _N, "mean persons passing per open hour", "persons/h"),
         InputColumn("open_hours", _T, "hours, as in OpenStreetMap: Mo-Fr 08:00-16:00"),
         InputColumn("months", _T, "months when it is used, as 9-6"),
+        InputColumn("hours_per_day", _N, "hours of use a day, where open_hours is empty", "hours"),
+        InputColumn("days_per_week", _N, "days of use in a week, with hours_per_day", "days"),
+        InputColumn(
+            "terms",
+            _T,
+            "first and last day of each term, in place of months: "
+            "2026-09-07..2026-12-18; 2027-01-05..2027-06-24",
+        ),
         InputColumn("vehicles_per_day", _N, "mean daily traffic", "vehicles/day"),
         InputColumn("speed_km_h", _N, "driven speed", "km/h"),
         InputColumn("longitude", _N, "degrees east", "deg"),

@@ -8,6 +8,7 @@ from pipeline.ingest import streets, zones
 from pipeline.ingest.opening import open_share
 from pipeline.ingest.places import keyed
 from pipeline.ingest.quarantine import Done
+from pipeline.ingest.school_terms import Fault, term_share
 from pipeline.ingest.streets import RoadClasses
 from pipeline.published.table import Library
 from pipeline.tables.catalogue_places import ZONES
@@ -157,3 +158,56 @@ def test_shares_of_many_rows() -> None:
     share, unread = zones.open_shares(hours, months)
     np.testing.assert_allclose(share, [1, np.nan, np.nan, 181.25 / 365.25])
     assert unread.tolist() == [False, False, True, False]
+
+
+def test_hours_days_and_terms_as_numbers_and_what_cannot_be_is_refused() -> None:
+    year = "2026-09-07..2026-12-18; 2027-01-05..2027-03-26"
+    mapped = file_of(
+        "zones",
+        [SQUARE] * 5,
+        {
+            "zone_id": ["S1", "S2", "S3", "S4", "S5"],
+            "kind": ["school", "playground", "park", "market", "square"],
+            "persons_per_h": [60.0] * 5,
+            "hours_per_day": [8.0, 30.0, np.nan, 8.0, np.nan],
+            "days_per_week": [5.0, 5.0, np.nan, 9.0, np.nan],
+            "terms": [year, None, "2026-12-18..2026-09-07", None, "autumn"],
+        },
+    )
+    part = zones.survey(mapped, epsg=EPSG, crs=None)
+    made = conform(ZONES, keyed(ZONES, [part.table])).to_pylist()
+    # Days counted by hand: 103 and 81.
+    assert made[0]["open_share"] == pytest.approx(8 / 24 * 5 / 7 * (103 + 81) / 365.25)
+    assert made[1]["open_share"] == pytest.approx(5 / 7)
+    assert made[2]["open_share"] is None
+    assert made[3]["open_share"] == pytest.approx(8 / 24)
+    assert {row["numbers_from"] for row in made} == {"city"}
+    found = {f.code: (f.rows.tolist(), f.values, f.done) for f in part.findings}
+    assert found == {
+        "hours_per_day_impossible": ([1], ("30",), Done.EMPTIED),
+        "days_per_week_impossible": ([3], ("9",), Done.EMPTIED),
+        "terms_end_before_they_begin": ([2], ("2026-12-18..2026-09-07",), Done.EMPTIED),
+        "terms_unreadable": ([4], ("autumn",), Done.FLAGGED),
+    }
+    assert all(f.reason and f.remedy and f.column for f in part.findings)
+
+
+def test_terms_of_two_school_years_are_those_of_one() -> None:
+    one = "2026-09-01..2027-06-30"
+    share, fault = term_share(one)
+    assert fault == Fault.NONE
+    assert share == pytest.approx(303 / 365.25)
+    assert term_share(f"{one}; 2027-09-01..2028-06-30")[0] == pytest.approx(share, abs=0.01)
+    assert term_share(f"{one}; {one}")[0] == share
+    assert term_share("2026-02-30..2026-03-01")[1] == Fault.UNREADABLE
+
+
+def test_a_place_that_is_told_twice_is_said() -> None:
+    mapped = file_of(
+        "zones",
+        [SQUARE, "POLYGON ((1 0, 11 0, 11 10, 1 10, 1 0))", SQUARE, "POINT (1 1)"],
+        {"kind": ["park", "park", "school", "park"], "occupancy": ["rare"] * 4},
+    )
+    part = zones.survey(mapped, epsg=EPSG, crs=None)
+    (found,) = part.findings
+    assert (found.code, found.rows.tolist(), found.done) == ("zone_told_twice", [1], Done.FLAGGED)

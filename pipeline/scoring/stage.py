@@ -168,7 +168,7 @@ def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameter
     apart = witnesses_apart(evidence, seen_by, held)
     zones = read_zones(read["zones"], parameters)
     under = under_trees(trees, zones, parameters)
-    pairs = rated_pairs(evidence, trees, zones, parameters)
+    pairs = rated_pairs(evidence, trees, zones, read["defects"], parameters)
     chance = part_chances(evidence, seen_by, wood, held, parameters)
     judged = judge(pairs, evidence, chance, parameters)
     inspected, seen = looked_on(sightings, looks, read["work_done"], trees)

@@ -139,6 +139,18 @@ IMPACTS = TableSchema(
                low=0, high=1),
         _word("impact", "likelihood of impact"),
         Column("assumed", Kind.BOOL, "occupancy assumed, no zone known here"),
+        Column("occupancy_from", Kind.LABEL, "what the occupancy rests on",
+               allowed=("count", "word", "tag default", "always there", "assumed")),
+        Column("vehicles_run_in", Kind.FLOAT, "expected vehicles too near to stop before the "
+               "fallen part", low=0),
+        Column("storm_share", Kind.FLOAT, "people there when trees fail over those of a mean day; "
+               "in harm only", "share", low=0, high=1),
+        Column("fall_toward_deg", Kind.FLOAT, "likeliest azimuth of the fall; empty: any way",
+               "deg", nullable=True, low=0, high=360),
+        Column("fall_resultant", Kind.FLOAT, "how sharp: 0 any way, 1 one way only", low=0,
+               high=1),
+        Column("counts_with_zone_key", Kind.INT32, "the same place told twice: harm counts there",
+               nullable=True, low=0),
     ),
     _TO_TREE,
 )  # fmt: skip

@@ -39,11 +39,16 @@ ALLOWED = {
     ("actions/inspection.py", 365.25): "days of a year",
     ("actions/restrictions.py", 1970): "the day from which days are counted",
     ("impact/occupancy.py", 24.0): "hours of a day",
-    ("impact/occupancy.py", 60.0): "minutes of an hour",
     ("impact/occupancy.py", 1000.0): "metres of a kilometre",
     ("impact/reach.py", 64.0): "size of a search cell [m], changes speed and no result",
     ("impact/reach.py", 8192): "pairs of a batch, changes memory and no result",
-    ("impact/reach.py", 12.0): "fineness of the approximation of a line by points",
+    ("impact/reach.py", 16): "pieces from which an outline is searched in parts, changes speed",
+    ("impact/arcs.py", 60): "directions of the screening pass; a test bounds its error",
+    ("impact/arcs.py", 8192): "pairs of a batch, changes memory and no result",
+    ("impact/outlines.py", 16): "edges of a piece, changes speed and no result",
+    ("impact/outlines.py", 65536): "boxes of a batch, changes memory and no result",
+    ("impact/falling.py", 360.0): "degrees of a turn",
+    ("impact/falling.py", 0.25): "a quarter turn, from north to east",
     ("actions/restrictions.py", 29): "the leap day",
 }
 

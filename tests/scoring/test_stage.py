@@ -532,6 +532,8 @@ def _rich() -> dict[str, Rows]:
             {"zone_id": "h", "kind": "building", "static": True, "geometry": box(10.0, 203.0, 9.0)},
             {"zone_id": "w", "kind": "path", "persons_per_h": 40.0,
              "geometry": street(195.0, to_m=60.0)},
+            {"zone_id": "g", "kind": "park", "persons_per_h": 3.0,
+             "geometry": box(-400.0, 190.0, 419.0)},
             *({**under, "geometry": box(10.0 + 40 * n, 2.0, 20.0)} for n in range(first, count)),
         ],
         "sightings": [

@@ -8,6 +8,7 @@ from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.judged import Judged
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.targets import Pairs
+from pipeline.scoring.impact.occupancy import BASES
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.failure import FailureParameters
 
@@ -68,6 +69,14 @@ def impact_columns(pairs: Pairs, evidence: Evidence) -> dict[str, object]:
         "direction_share": pairs.direction_share,
         "impact": pairs.impact,
         "assumed": pairs.assumed,
+        "occupancy_from": labels(pairs.basis, BASES),
+        "vehicles_run_in": pairs.run_in,
+        "storm_share": pairs.storm,
+        "fall_toward_deg": optional((90.0 - 360.0 * pairs.toward) % 360.0, pairs.resultant > 0),
+        "fall_resultant": pairs.resultant,
+        "counts_with_zone_key": optional(
+            pairs.counts_with.astype(np.int32), pairs.counts_with >= 0
+        ),
     }
 
 

@@ -1,28 +1,20 @@
-"""How far a failing part reaches, and which targets lie within that reach.
-
-The share of fall directions is the angle that the part of a zone within reach fills, seen from the
-stem: the circle without its widest empty gap. It is exact for one convex target beside the tree and
-over-estimates where the zone within reach is in several pieces; a falling crown's width is left
-out. All fall directions count alike.
-"""
+"""How far a failing part reaches, and which targets lie within that reach."""
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
-from pipeline.units import CM_PER_M, Flags, Floats, Ints
-
-Shapes = npt.NDArray[np.object_]
+from pipeline.scoring.impact.arcs import Masks, masks
+from pipeline.scoring.impact.outlines import Outlines, Shapes, repeated, standing_in
+from pipeline.units import Flags, Floats, Ints
 
 _CELL_M = 64.0
 _CHUNK = 8_192
 _THREADS = 2
-_FULL = 2.0 * np.pi
-_SEGMENTS_PER_REACH = 12.0
-_QUARTER_SEGMENTS = 12
+# From so many pieces of outline on, a target is looked for piece by piece.
+_MANY_PIECES = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,45 +60,106 @@ def branch_reach(height_m: Floats, crown_width_m: Floats, *, values: ReachValues
 
 @dataclass(frozen=True, slots=True)
 class Pairs:
-    """Trees and the zones within their reach, in rising order of tree, then zone."""
+    """Trees and the targets within their reach, in rising order of tree, then target.
+
+    Parameters
+    ----------
+    tree, zone : shape (pairs,).
+    bits : directions of 60 that meet the target, where asked for, else 0.
+    """
 
     tree: Ints
     zone: Ints
+    bits: Masks
 
 
-def pairs_within(x_m: Floats, y_m: Floats, reach_m: Floats, zones: Shapes) -> Pairs:
-    """All pairs of a tree and a zone not farther than the tree's reach.
+def pairs_within(
+    x_m: Floats, y_m: Floats, reach_m: Floats, targets: Outlines, *, with_masks: bool = False
+) -> Pairs:
+    """All pairs of a tree and a target not farther than the tree's reach.
 
-    Trees are walked by square cells, in chunks, in two threads: neighbours meet the same zones,
-    and the geometry engine lets other threads run meanwhile.
+    Trees are walked by square cells, in chunks, in two threads: neighbours meet the same targets,
+    and the geometry engine lets other threads run meanwhile. Targets of many corners are looked
+    for by the pieces of their outline.
 
     Parameters
     ----------
     x_m, y_m, reach_m : shape (trees,).
-    zones : shapes, shape (zones,).
+    with_masks : also say in which of the 60 directions a fall meets the target.
     """
-    if len(zones) == 0 or len(x_m) == 0:
+    if len(targets.shapes) == 0 or len(x_m) == 0:
         none = np.zeros(0, np.int64)
-        return Pairs(none, none)
-    order = np.lexsort((np.floor(x_m / _CELL_M), np.floor(y_m / _CELL_M)))
-    tree = shapely.STRtree(zones)
-    tree.query(shapely.points(x_m[order[:1]], y_m[order[:1]]))  # builds the index once
+        return Pairs(none, none, none.astype(np.uint64))
+    order = _by_cells(x_m, y_m)
+    search = _Search.of(targets)
     chunks = [order[start : start + _CHUNK] for start in range(0, len(order), _CHUNK)]
 
-    def found(chunk: Ints) -> Ints:
-        places = shapely.points(x_m[chunk], y_m[chunk])
-        hits = tree.query(places, predicate="dwithin", distance=reach_m[chunk])
-        return np.stack([chunk[hits[0]], hits[1]])
+    def found(chunk: Ints) -> tuple[Ints, Ints, Masks]:
+        x, y, reach = x_m[chunk], y_m[chunk], reach_m[chunk]
+        tree, target = search.within(x, y, reach)
+        bits = np.zeros(len(tree), np.uint64)
+        if with_masks:
+            bits = masks(targets, target, x[tree], y[tree], reach[tree])
+        return chunk[tree], target, bits
 
     with ThreadPoolExecutor(_THREADS) as pool:
-        hits = np.concatenate(list(pool.map(found, chunks)), axis=1)
-    put = np.lexsort((hits[1], hits[0]))
-    return Pairs(hits[0][put].astype(np.int64), hits[1][put].astype(np.int64))
+        parts = list(pool.map(found, chunks))
+    tree, target, bits = (np.concatenate(column) for column in zip(*parts, strict=True))
+    put = np.argsort(tree * len(targets.shapes) + target)
+    return Pairs(tree[put].astype(np.int64), target[put].astype(np.int64), bits[put])
 
 
-def distances(x_m: Floats, y_m: Floats, zones: Shapes) -> Floats:
-    """Distance of each point to the zone beside it; shape (pairs,)."""
-    return np.asarray(shapely.distance(shapely.points(x_m, y_m), zones), np.float64)
+def _by_cells(x_m: Floats, y_m: Floats) -> Ints:
+    """Order of trees by rows of square cells."""
+    column = np.floor((x_m - x_m.min()) / _CELL_M)
+    row = np.floor((y_m - y_m.min()) / _CELL_M)
+    return np.argsort((row * (column.max() + 1.0) + column).astype(np.int64), kind="stable")
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """Indexes of targets of few corners, of the pieces of the others, and of their areas."""
+
+    targets: Outlines
+    light: Ints
+    plain: shapely.STRtree
+    heavy: Ints
+    pieces: shapely.STRtree
+    owner: Ints
+    areas: shapely.STRtree
+
+    @classmethod
+    def of(cls, targets: Outlines) -> "_Search":
+        many = np.diff(targets.first_piece) > _MANY_PIECES
+        light, heavy = np.flatnonzero(~many), np.flatnonzero(many)
+        place, piece = repeated(targets.first_piece, heavy)
+        _, edge = repeated(targets.first_edge, piece)
+        of = np.repeat(np.arange(len(piece)), np.diff(targets.first_edge)[piece])
+        lines = np.zeros(0, dtype=object)
+        if len(of):
+            ends = targets.edges[edge].reshape(-1, 2, 2)
+            strings = np.asarray(shapely.linestrings(ends), dtype=object)
+            lines = np.asarray(shapely.multilinestrings(strings, indices=of), dtype=object)
+        plain, pieces = shapely.STRtree(targets.shapes[light]), shapely.STRtree(lines)
+        areas = shapely.STRtree(targets.shapes[heavy])
+        for tree in (plain, pieces, areas):
+            tree.query(shapely.Point(0.0, 0.0))  # builds the index once, not in each thread
+        return cls(targets, light, plain, heavy, pieces, heavy[place], areas)
+
+    def within(self, x_m: Floats, y_m: Floats, reach_m: Floats) -> tuple[Ints, Ints]:
+        """Tree and target of every pair, in any order."""
+        stems = shapely.points(x_m, y_m)
+        tree, at = self.plain.query(stems, predicate="dwithin", distance=reach_m)
+        target = self.light[at]
+        if not len(self.heavy):
+            return tree, target
+        by, piece = self.pieces.query(stems, predicate="dwithin", distance=reach_m)
+        over, area = self.areas.query(stems)
+        inside = standing_in(self.targets, self.heavy[area], x_m[over], y_m[over])
+        trees = np.concatenate([by, over[inside]])
+        owners = np.concatenate([self.owner[piece], self.heavy[area[inside]]])
+        both = np.unique(np.stack([trees, owners]), axis=1)
+        return np.concatenate([tree, both[0]]), np.concatenate([target, both[1]])
 
 
 def stretch(reach_m: Floats, distance_m: Floats) -> Floats:
@@ -125,34 +178,3 @@ def widened(zones: Shapes, *, values: ReachValues) -> Shapes:
     if points.any():
         made[points] = shapely.buffer(zones[points], values.point_radius_m)
     return made
-
-
-def direction_shares(x_m: Floats, y_m: Floats, reach_m: Floats, zones: Shapes) -> Floats:
-    """Share of the circle of fall directions that the zone within reach fills; shape (pairs,)."""
-    if len(x_m) == 0:
-        return np.zeros(0)
-    stems = shapely.points(x_m, y_m)
-    discs = shapely.buffer(stems, reach_m, quad_segs=_QUARTER_SEGMENTS)
-    parts = shapely.intersection(zones, discs)
-    standing_in = shapely.dwithin(stems, zones, 0.0) & (shapely.get_dimensions(zones) > 1)
-    step = np.maximum(reach_m / _SEGMENTS_PER_REACH, 1.0 / CM_PER_M)
-    coordinates, pair = shapely.get_coordinates(shapely.segmentize(parts, step), return_index=True)
-    angles = np.arctan2(coordinates[:, 1] - y_m[pair], coordinates[:, 0] - x_m[pair])
-    shares = 1.0 - _widest_gap(angles, pair.astype(np.int64), len(x_m)) / _FULL
-    return np.clip(np.where(standing_in, 1.0, shares), 0.0, 1.0)
-
-
-def _widest_gap(angles: Floats, pair: Ints, count: int) -> Floats:
-    """Widest empty angle between neighbours round the circle; the whole circle where none is."""
-    put = np.lexsort((angles, pair))
-    angles, pair = angles[put], pair[put]
-    if len(angles) == 0:
-        return np.full(count, _FULL)
-    first = np.flatnonzero(np.r_[True, pair[1:] != pair[:-1]])
-    last = np.r_[first[1:], len(pair)] - 1
-    gaps = np.empty_like(angles)
-    gaps[:-1] = np.diff(angles)
-    gaps[last] = angles[first] + _FULL - angles[last]
-    widest = np.full(count, _FULL)
-    widest[pair[first]] = np.maximum.reduceat(gaps, first)
-    return widest

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library
 from pipeline.scoring.consequence.severity import SeverityTables
+from pipeline.scoring.impact.falling import Sides
 from pipeline.scoring.impact.likelihood import ImpactTable
 from pipeline.scoring.impact.occupancy import Movement, OccupancyLimits
 from pipeline.scoring.impact.reach import ReachValues
@@ -40,6 +41,8 @@ class TargetParameters:
     no_data : the assumed target where the city gave neither zones nor streets.
     none_in_reach : where zones are known, but none lies within reach.
     branch_fall_of_height : height of fall of a branch over the height of the tree.
+    storm : people there when trees fail over those of a mean day, by group, shape (groups,).
+    sides : what makes a part fall rather to one side.
     """
 
     limits: OccupancyLimits
@@ -52,6 +55,8 @@ class TargetParameters:
     no_data: AssumedTarget
     none_in_reach: AssumedTarget
     branch_fall_of_height: float
+    storm: Floats
+    sides: Sides
 
 
 def target_parameters(library: Library) -> TargetParameters:
@@ -65,12 +70,16 @@ def target_parameters(library: Library) -> TargetParameters:
     defaults = library.table("part_defaults")
     targets = library.table("targets")
     order = [targets.texts("kind").index(targets.row(kind=k)["kind"]) for k in inputs.ZONE_KINDS]
-    moving = library.table("movement")
+    moving, storm = library.table("movement"), library.table("storm_presence")
     return TargetParameters(
         limits=_limits(library),
         movement=Movement(
             walking_m_s=moving.number("value", quantity="walking_speed"),
             vehicle_length_m=moving.number("value", quantity="vehicle_length"),
+            reaction_s=moving.number("value", quantity="reaction_time"),
+            braking_m_s2=moving.number("value", quantity="braking"),
+            run_in_of_struck=moving.number("value", quantity="run_in_of_struck"),
+            gathering=moving.number("value", quantity="gathering"),
         ),
         reach=_reach(library),
         impact=_impact(library),
@@ -80,6 +89,18 @@ def target_parameters(library: Library) -> TargetParameters:
         no_data=_assumed(library, "no_data"),
         none_in_reach=_assumed(library, "none_in_reach"),
         branch_fall_of_height=defaults.number("value", quantity="branch_fall_of_height"),
+        storm=np.array([storm.number("share", target=group) for group in GROUPS]),
+        sides=_sides(library),
+    )
+
+
+def _sides(library: Library) -> Sides:
+    t = library.table("fall_directions", key=("defect", "lean_from_deg"))
+    return Sides(
+        defect=places(t, "defect", inputs.DEFECTS),
+        lean_from_deg=t.numbers("lean_from_deg"),
+        turn_deg=t.numbers("turn_deg"),
+        resultant=t.numbers("resultant"),
     )
 
 

@@ -29,7 +29,6 @@ ALLOWED = {
         "mechanics/lookup.py",
         64,
     ): "fineness of a table, changes speed and the error that tests bound",
-    ("mechanics/lookup.py", 4096): "trees of a batch, changes memory and no result",
     **dict.fromkeys(
         (("mechanics/shared.py", number) for number in (2.5, 5.0, 24, 0.32, 13)),
         "ends and fineness of a table, changes speed and the error that tests bound",

@@ -8,6 +8,7 @@ published formulae; elicited ones are marked so in config/published, where their
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from math import exp, log, pi, sqrt
 
 import numpy as np
@@ -21,6 +22,7 @@ WEIGHTS = WEIGHTS / WEIGHTS.sum()
 FEW, FEW_WEIGHTS = np.polynomial.hermite_e.hermegauss(16)
 FEW_WEIGHTS = FEW_WEIGHTS / FEW_WEIGHTS.sum()
 STOOD = 3.0
+GUSTS = np.linspace(1.0, 140.0, 28_001)
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,11 @@ def load(tree: Tree, gust: Floats) -> Floats:
     return np.asarray(0.0006 * drag * area * at_crown**2 * centre)
 
 
+@cache
+def _ln_load(tree: Tree) -> Floats:
+    return np.log(load(tree, GUSTS))
+
+
 def bears(tree: Tree, *, roots: bool) -> float:
     """Moment that sound roots or a sound stem bear [kN m]."""
     d = tree.D / 100.0
@@ -86,8 +93,7 @@ def yearly(tree: Tree, kept: float, *, roots: bool, years: float = 1.0) -> float
     """
     guessed = 0.0 if tree.measured else 0.16**2 + 0.10**2
     spread = sqrt((0.332 if roots else 0.385) ** 2 + 0.354**2 + guessed)
-    gusts = np.linspace(1.0, 140.0, 28_001)
-    ln_load = np.log(load(tree, gusts))
+    ln_load = _ln_load(tree)
     stays = 1.0
     # A dead tree has the load of its bare crown all year, and its wood weakens by the year.
     seasons = (1.0, 1.0 if tree.conifer else 0.70)
@@ -96,7 +102,7 @@ def yearly(tree: Tree, kept: float, *, roots: bool, years: float = 1.0) -> float
         kept *= exp(-(0.25 if roots else 0.35) * tree.dead_years)
     for leaf in seasons:
         median = log(bears(tree, roots=roots) * kept / (multiplier(tree, roots=roots) * leaf))
-        felling = np.interp(median + spread * NODES, ln_load, gusts)
+        felling = np.interp(median + spread * NODES, ln_load, GUSTS)
         season = 0.5 * rate(felling)
         stood = WEIGHTS * np.exp(-tree.stood * season)
         stays *= 1.0 - float(stood @ -np.expm1(-years * season)) / float(stood.sum())
@@ -105,9 +111,8 @@ def yearly(tree: Tree, kept: float, *, roots: bool, years: float = 1.0) -> float
 
 def critical_gust(tree: Tree, kept: float, *, roots: bool) -> float:
     """Gust in leaf whose load is the part's median strength [m/s]."""
-    gusts = np.linspace(1.0, 140.0, 28_001)
     wanted = bears(tree, roots=roots) * kept / multiplier(tree, roots=roots)
-    return float(np.interp(wanted, load(tree, gusts), gusts))
+    return float(np.interp(log(wanted), _ln_load(tree), GUSTS))
 
 
 # --- strength left --------------------------------------------------------------------------------
@@ -157,7 +162,7 @@ def open_ring(x: float, opening_deg: float) -> float:
     worst bending direction is searched.
     """
     half = np.radians(opening_deg) / 2.0
-    turn = np.linspace(half, 2.0 * pi - half, 2_001)
+    turn = np.linspace(half, 2.0 * pi - half, 401)
     outer = np.column_stack([np.cos(turn), np.sin(turn)])
     ring = shapely.Polygon(np.vstack([outer, x * outer[::-1]]))
     xy = shapely.get_coordinates(ring.exterior)
@@ -170,7 +175,7 @@ def open_ring(x: float, opening_deg: float) -> float:
     )
     # The gap is symmetric about the x axis, so these are the principal axes; a moment at an angle
     # is the sum of its two parts, and its stress is largest at some corner.
-    angles = np.linspace(0.0, pi, 361)[:, None]
+    angles = np.linspace(0.0, pi, 91)[:, None]
     stress = np.cos(angles) * xy[:, 1] / ixx + np.sin(angles) * xy[:, 0] / iyy
     return float(1.0 / np.abs(stress).max() / (pi / 4.0))
 

@@ -57,14 +57,12 @@ class Limits:
     margin : lead of the first taxon below which an expert is asked where it matters [share].
     serious_from : action code from which a fungus is serious.
     serious_share : a serious fungus at least so probable matters [share].
-    soil_over_root : weight of a body on soil over a root [share].
     annual_years : an annual seen in so many years running is established.
     """
 
     margin: float
     serious_from: int
     serious_share: float
-    soil_over_root: float
     annual_years: int
 
 
@@ -77,12 +75,6 @@ def rot_probability(posterior: Floats, traits: Traits) -> Floats:
 def attack_probability(posterior: Floats, traits: Traits) -> Floats:
     """Probability that roots, butt, stem, branch are rotted, a lower bound, (sightings, 4)."""
     found: Floats = posterior @ traits.attacks.astype(np.float64)
-    return found
-
-
-def code_probability(posterior: Floats, traits: Traits, *, codes: int) -> Floats:
-    """Probability of each action code; 'unlisted' has none and is left out, (sightings, codes)."""
-    found: Floats = posterior[:, :-1] @ np.eye(codes)[traits.action_code[:-1]]
     return found
 
 
@@ -141,12 +133,6 @@ def decay_evidence(sits: Attachments, posterior: Floats, traits: Traits) -> Ints
     found[sits.free & ~contradicts] = Decay.NO
     found[contradicts] = Decay.UNSURE
     return found
-
-
-def weight_of_evidence(decay: Ints, on_root: Flags, limits: Limits) -> Floats:
-    """How much a sighting weighs: a body on soil over a root weighs less, (sightings,)."""
-    weight = np.where(on_root, limits.soil_over_root, 1.0)
-    return np.where(decay == Decay.NO, 0.0, weight)
 
 
 def needs_expert(

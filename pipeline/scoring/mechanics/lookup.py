@@ -2,12 +2,9 @@
 
 For one spread and one climate the chance of failing depends on two numbers of a part: the speed at
 the crown that fells half of such trees, and how much more wind the crown meets than the reference
-height. The logarithm of the chance is tabulated over the logarithms of both, once for one season
-(`ChanceTable`) and once for every state of decay with weak zone and seasons averaged
-(`StateTable`), and interpolated: straight along the first, by parabolas along the second. The
-error of a mean over states is below 0.5 %, which the tests measure. Trees without evidence share
-their states of decay: the table averaged over these (`PriorTable`) leaves three numbers to look up
-a tree.
+height. The logarithm of the chance is tabulated over the logarithms of both for one season
+(`ChanceTable`) and interpolated: straight along the first, by parabolas along the second. The error
+of a mean over states is below 0.5 %, which the tests measure.
 """
 
 from dataclasses import dataclass
@@ -18,12 +15,11 @@ from pipeline.scoring.mechanics.fragility import Gusts, averaged, chance_of_capa
 from pipeline.scoring.mechanics.wind import WindLoad, ln_critical_speed, shape
 from pipeline.units import Floats, Ints
 
-# Logarithms of the critical speeds at the crown that are tabulated [ln m/s]: 1 to 400 m/s, of
-# sound parts from 7. A part beyond them is taken as the nearest: a stronger one then fails more
-# often than it should.
-_WEAKEST, _WEAKEST_SOUND, _STRONGEST, _PER_UNIT = 0, 2, 6, 64
+# Logarithms of the critical speeds at the crown that are tabulated [ln m/s]: 1 to 400 m/s.
+# A part beyond them is taken as the nearest: a stronger one then fails more often than it should.
+_WEAKEST, _STRONGEST, _PER_UNIT = 0, 6, 64
 _REACH, _PROFILES = 0.5, 11
-_BATCH, _FEW = 4096, 64
+_FEW = 64
 _LEAST = float(np.log(np.finfo(np.float64).tiny))
 
 
@@ -36,20 +32,6 @@ class ChanceTable:
 
     ln_p: Floats
     ln_stood: Floats
-
-
-@dataclass(frozen=True)
-class StateTable:
-    """Logarithm of the chance, seasons joined: (kinds, critical speeds, profiles, cells)."""
-
-    ln_p: Floats
-
-
-@dataclass(frozen=True)
-class PriorTable:
-    """Logarithm of the mean chance, shape (kinds, groups, steps, critical speeds, profiles)."""
-
-    ln_p: Floats
 
 
 @dataclass(frozen=True)
@@ -95,7 +77,7 @@ def chance_table(
     gusts: Gusts, wind: WindLoad, *, spread: float, stood: float, years: float, season: float
 ) -> ChanceTable:
     """Tabulated `chance_of_capacity`; a stronger part never fails more often than a weaker."""
-    parts = _grid(wind, _WEAKEST)
+    parts = _grid(wind)
     told = chance_of_capacity(
         parts.capacity, parts.ln_profile, gusts, wind,
         spread=spread, stood=stood, years=years, season=season,
@@ -109,7 +91,7 @@ def look_up(table: ChanceTable, ln_speed: Floats, ln_profile: Floats) -> tuple[F
     """Chance of failing, and logarithm of that of having stood; the arguments are broadcast."""
     v, g = np.broadcast_arrays(ln_speed, ln_profile)
     ln_p, ln_stood = np.zeros(v.shape), np.zeros(v.shape)
-    for i, j, share in _corners(v, g, _WEAKEST, table.ln_p.shape[1]):
+    for i, j, share in _corners(v, g, table.ln_p.shape[1]):
         ln_p += table.ln_p[i, j] * share
         ln_stood += table.ln_stood[i, j] * share
     return np.exp(ln_p), ln_stood
@@ -154,56 +136,6 @@ def state_chances(
     return np.concatenate(batches)
 
 
-def state_table(
-    seasons: tuple[ChanceTable, ...],
-    season_loads: Floats,
-    ln_kept: Floats,
-    zone_weights: Floats,
-    wind: WindLoad,
-) -> StateTable:
-    """`state_chances` of all parts and kinds of decay; `ln_kept` is (kinds, cells, zones)."""
-    parts = _grid(wind, _WEAKEST_SOUND)
-    rows = len(parts.capacity) // _PROFILES
-    table = np.empty((len(ln_kept), rows, _PROFILES, ln_kept.shape[1]))
-    for j in range(_PROFILES):
-        # One profile at a time needs no interpolation along profiles.
-        own = tuple(ChanceTable(t.ln_p[:, j : j + 1], t.ln_stood[:, j : j + 1]) for t in seasons)
-        at = SoundParts(parts.capacity[j::_PROFILES], parts.ln_profile[j::_PROFILES],
-                        parts.ln_speed[j::_PROFILES])  # fmt: skip
-        for kind, kept in enumerate(ln_kept):
-            p = state_chances(own, season_loads, at, kept[None], zone_weights, wind)
-            table[kind, :, j] = _ln(p)
-    return StateTable(table)
-
-
-def chances(table: StateTable, kind: Ints, parts: SoundParts) -> Floats:
-    """Chance of failing in each state, shape (n, cells); `kind` is the row of `ln_kept`, (n,)."""
-    ln_p = np.zeros((len(kind), table.ln_p.shape[-1]))
-    for i, j, share in _corners(parts.ln_speed, parts.ln_profile, _WEAKEST_SOUND):
-        ln_p += table.ln_p[kind, i, j] * share[:, None]
-    return np.exp(ln_p, out=ln_p)
-
-
-def expected(
-    table: StateTable, kind: Ints, parts: SoundParts, weights: Floats, limits: Floats
-) -> Expected:
-    """Mean, band and words over the states of decay of parts with evidence.
-
-    Parameters
-    ----------
-    kind : row of `ln_kept` of the table, shape (n,).
-    weights : of the states, going from least to most decayed, rows sum to 1, shape (n, cells).
-    limits : lower limits of the second to fourth word, shape (3,).
-    """
-    batches = []
-    for start in range(0, max(len(kind), 1), _BATCH):
-        s = slice(start, start + _BATCH)
-        some = SoundParts(parts.capacity[s], parts.ln_profile[s], parts.ln_speed[s])
-        batches.append(summarise(chances(table, kind[s], some), weights[s], limits))
-    fields = ("mean", "low", "median", "high", "words")
-    return Expected(*(np.concatenate([getattr(b, name) for b in batches]) for name in fields))
-
-
 def summarise(p: Floats, weights: Floats, limits: Floats) -> Expected:
     """`Expected` from the chances and weights of the states, both of shape (n, cells)."""
     passed = np.cumsum(weights, axis=1)
@@ -219,34 +151,6 @@ def summarise(p: Floats, weights: Floats, limits: Floats) -> Expected:
     return Expected((weights * p).sum(axis=1), at[0], at[1], at[2], bands)
 
 
-def prior_table(table: StateTable, weights: Floats) -> PriorTable:
-    """The table averaged over states that many trees share.
-
-    `weights` : of the states, shape (groups, steps, cells): a group is a sort of tree (condition,
-    host, part), steps go along what changes evenly within it (the logarithm of the diameter).
-    """
-    mean = np.tensordot(weights, np.exp(table.ln_p), axes=([2], [3]))
-    return PriorTable(_ln(np.moveaxis(mean, 2, 0)))
-
-
-def look_up_prior(
-    table: PriorTable, kind: Ints, group: Ints, step: Floats, parts: SoundParts
-) -> Floats:
-    """Mean chance of failing of trees without evidence; all arguments of shape (trees,).
-
-    `step` is the place along the steps, 0 to steps - 1, between which is interpolated.
-    """
-    last = table.ln_p.shape[2] - 1
-    below = np.clip(np.floor(step).astype(np.int64), 0, max(last - 1, 0))
-    t = np.clip(step - below, 0.0, 1.0)
-    above = np.minimum(below + 1, last)
-    total = np.zeros(len(kind))
-    for i, j, share in _corners(parts.ln_speed, parts.ln_profile, _WEAKEST_SOUND):
-        total += table.ln_p[kind, group, below, i, j] * (share * (1.0 - t))
-        total += table.ln_p[kind, group, above, i, j] * (share * t)
-    return np.exp(total)
-
-
 def _own_profile(table: ChanceTable, ln_profile: Floats) -> ChanceTable:
     """The table at the profile of each part: a row for each, shape (n, speeds)."""
     columns = _across(ln_profile, table.ln_p.shape[1])
@@ -259,7 +163,7 @@ def _own_profile(table: ChanceTable, ln_profile: Floats) -> ChanceTable:
 
 def _along(own: ChanceTable, ln_speed: Floats) -> tuple[Floats, Floats]:
     """Chance of failing and logarithm of having stood; row n of `own` for ln_speed[n], (n, ...)."""
-    i, u = _between(ln_speed, _WEAKEST)
+    i, u = _between(ln_speed)
     i += (np.arange(len(ln_speed)) * own.ln_p.shape[1]).reshape(-1, *(1,) * (ln_speed.ndim - 1))
     told = []
     for field in (own.ln_p, own.ln_stood):
@@ -271,27 +175,27 @@ def _along(own: ChanceTable, ln_speed: Floats) -> tuple[Floats, Floats]:
     return np.exp(told[0], out=told[0]), told[1]
 
 
-def _grid(wind: WindLoad, weakest: int) -> SoundParts:
+def _grid(wind: WindLoad) -> SoundParts:
     """Every tabulated part: critical speeds slowest, profiles fastest."""
-    speeds = np.linspace(weakest, _STRONGEST, (_STRONGEST - weakest) * _PER_UNIT + 1)
+    speeds = np.linspace(_WEAKEST, _STRONGEST, (_STRONGEST - _WEAKEST) * _PER_UNIT + 1)
     lines = np.linspace(-_REACH, _REACH, _PROFILES)
     v, g = np.repeat(speeds, len(lines)), np.tile(lines, len(speeds))
     return SoundParts(np.log(shape(np.exp(v), wind)), g, v)
 
 
 def _corners(
-    ln_speed: Floats, ln_profile: Floats, weakest: int, profiles: int = _PROFILES
+    ln_speed: Floats, ln_profile: Floats, profiles: int
 ) -> list[tuple[Ints, Ints, Floats]]:
     """Rows, columns and shares of the tabulated parts around each: two rows, three columns."""
-    i, u = _between(ln_speed, weakest)
+    i, u = _between(ln_speed)
     columns = _across(ln_profile, profiles)
     return [(i + di, j, wi * w) for di, wi in ((0, 1.0 - u), (1, u)) for j, w in columns]
 
 
-def _between(ln_speed: Floats, weakest: int) -> tuple[Ints, Floats]:
+def _between(ln_speed: Floats) -> tuple[Ints, Floats]:
     """Row below each speed, and the share of the one above; NaN shares where not a number."""
-    last = (_STRONGEST - weakest) * _PER_UNIT
-    within = np.clip((ln_speed - weakest) * _PER_UNIT, 0.0, last)
+    last = (_STRONGEST - _WEAKEST) * _PER_UNIT
+    within = np.clip((ln_speed - _WEAKEST) * _PER_UNIT, 0.0, last)
     i = np.minimum(np.fmax(within, 0.0).astype(np.int64), last - 1)
     return i, within - i
 

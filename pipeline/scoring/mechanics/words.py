@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.errors import PublishedValueError
 from pipeline.terms import FailureWord
-from pipeline.units import Flags, Floats, Words
+from pipeline.units import Floats, Words
 
 _WORDS_APART = 2
 
@@ -44,14 +44,6 @@ class WordLimits:
             )
 
 
-@dataclass(frozen=True)
-class TwoWitnesses:
-    """The word that rates, and whether the witnesses lie two words or more apart, (n,)."""
-
-    word: Words
-    apart: Flags
-
-
 def words_of(mean: Floats, median_yearly: Floats, limits: Floats, imminent: float) -> Words:
     """`FailureWord` of each part, same shape; 0 where the chance is not known.
 
@@ -67,10 +59,3 @@ def words_of(mean: Floats, median_yearly: Floats, limits: Floats, imminent: floa
     capped = (word == FailureWord.IMMINENT) & ~(np.asarray(median_yearly) >= imminent)
     word = np.where(capped, int(FailureWord.PROBABLE), word)
     return np.where(np.isnan(p), 0, word).astype(np.int8)
-
-
-def worse_of(seen: Words, computed: Words) -> TwoWitnesses:
-    """The worse word; a witness that does not speak has 0, and is not apart from the other."""
-    a, b = np.asarray(seen), np.asarray(computed)
-    far = np.abs(a.astype(np.int64) - b) >= _WORDS_APART
-    return TwoWitnesses(np.maximum(a, b).astype(np.int8), far & (a > 0) & (b > 0))

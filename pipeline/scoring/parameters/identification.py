@@ -375,7 +375,6 @@ def _limits(t: PublishedTable) -> Limits:
         margin=value("margin"),
         serious_from=int(value("serious_from")),
         serious_share=value("serious_share"),
-        soil_over_root=value("soil_over_root_weight"),
         annual_years=int(value("annual_years")),
     )
 

@@ -104,7 +104,6 @@ def read_back() -> IdentificationParameters:
             margin=limit("margin"),
             serious_from=int(limit("serious_from")),
             serious_share=limit("serious_share"),
-            soil_over_root=limit("soil_over_root"),
             annual_years=int(limit("annual_years")),
         ),
         doubts=NameDoubts(

@@ -62,8 +62,6 @@ def test_what_grows_loose_on_the_ground_says_nothing_of_the_wood(form: str, posi
     named = {**looks, "name": "Ganoderma applanatum", "name_by": "laboratory"}
     found = told(looks, named)
     assert found.decay.tolist() == [Decay.NO, Decay.NO]
-    weight = meaning.weight_of_evidence(found.decay, np.zeros(2, np.bool_), LIMITS)
-    assert weight.tolist() == [0.0, 0.0]
 
 
 def test_a_mushroom_in_mulch_is_no_evidence_though_nobody_looked_how_it_sits() -> None:
@@ -112,12 +110,10 @@ def test_nothing_told_of_how_it_sits_is_unsure() -> None:
     assert found.decay.tolist() == [Decay.UNSURE]
 
 
-def test_soil_over_a_root_counts_but_less() -> None:
+def test_soil_over_a_root_counts() -> None:
     found = told({"form": "rosette", "attachment": "soil_over_root", "position": "turf"},
                  {"form": "rosette", "position": "soil_over_root"})  # fmt: skip
     assert found.decay.tolist() == [Decay.YES, Decay.YES]
-    weight = meaning.weight_of_evidence(found.decay, np.array([True, False]), LIMITS)
-    assert 0 < weight[0] < weight[1] == 1.0
 
 
 def test_every_combination_of_how_it_sits_follows_the_gate() -> None:
@@ -291,7 +287,6 @@ def test_sums_over_the_taxa_are_those_of_a_plain_loop() -> None:
     posterior = np.random.default_rng(5).dirichlet(np.full(len(KEY.taxon_id), 0.1), 20)
     rot = meaning.rot_probability(posterior, TRAITS)
     attacks = meaning.attack_probability(posterior, TRAITS)
-    codes = meaning.code_probability(posterior, TRAITS, codes=6)
     significance = meaning.mean_significance(posterior, TRAITS)
     np.testing.assert_allclose(rot.sum(axis=1), 1.0, rtol=1e-12)
     for row, shares in enumerate(posterior):
@@ -301,9 +296,6 @@ def test_sums_over_the_taxa_are_those_of_a_plain_loop() -> None:
             of = shares[TRAITS.attacks[:, part]].sum()
             assert attacks[row, part] == pytest.approx(of, abs=1e-12)
         listed = shares[:-1]
-        for at in range(6):
-            of = listed[TRAITS.action_code[:-1] == at].sum()
-            assert codes[row, at] == pytest.approx(of, abs=1e-12)
         mean = float((listed * TRAITS.significance[:-1]).sum() / listed.sum())
         assert significance[row] == pytest.approx(mean, abs=1e-12)
 

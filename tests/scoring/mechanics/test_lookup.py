@@ -56,36 +56,12 @@ def test_means_over_states_are_off_by_less_than_stated(
     p = world.parameters()
     direct = _sums(parts, kind, spread, stood)
     seasons = _tables(spread, stood)
-    table = lookup.state_table(seasons, SEASONS, _ln_kept(), p.zone.weights, p.wind)
-    told = lookup.expected(table, kind, parts, weights, p.limits.yearly)
-    assert told.mean == pytest.approx((weights * direct).sum(axis=1), rel=STATED_ERROR)
     own = lookup.state_chances(seasons, SEASONS, parts, _ln_kept()[kind], p.zone.weights, p.wind)
-    assert (weights * own).sum(axis=1) == pytest.approx(
-        (weights * direct).sum(axis=1), rel=STATED_ERROR
-    )
+    told = lookup.summarise(own, weights, p.limits.yearly)
+    assert told.mean == pytest.approx((weights * direct).sum(axis=1), rel=STATED_ERROR)
     assert told.words.sum(axis=1) == pytest.approx(1.0)
     assert (told.low <= told.median).all()
     assert (told.median <= told.high).all()
-
-
-def test_trees_without_evidence_are_looked_up_within_the_stated_error() -> None:
-    p, spread = world.parameters(), 0.521
-    table = lookup.state_table(_tables(spread, 3.0), SEASONS, _ln_kept(), p.zone.weights, p.wind)
-    ln_d = np.linspace(np.log(5), np.log(200), 33)
-    weights = np.stack([world.prior(float(np.exp(d)), 0.55) for d in ln_d])[None]
-    prior = lookup.prior_table(table, weights)
-    random = np.random.default_rng(7)
-    n = 200
-    dbh = np.exp(random.uniform(ln_d[0], ln_d[-1], n))
-    parts = lookup.sound_parts(
-        random.uniform(7.5, 9.0, n), np.exp(random.uniform(-0.25, 0.3, n)), p.wind
-    )
-    kind, group = np.full(n, 1), np.zeros(n, np.int64)
-    step = (np.log(dbh) - ln_d[0]) / (ln_d[1] - ln_d[0])
-    found = lookup.look_up_prior(prior, kind, group, step, parts)
-    own = np.stack([world.prior(float(d), 0.55) for d in dbh])
-    each = lookup.chances(table, kind, parts)
-    assert found == pytest.approx((own * each).sum(axis=1), rel=STATED_ERROR)
 
 
 def test_nothing_to_look_up_gives_nothing() -> None:
@@ -93,8 +69,8 @@ def test_nothing_to_look_up_gives_nothing() -> None:
     parts = lookup.SoundParts(none, none, none)
     p = world.parameters()
     few = _ln_kept()[:1, :9]
-    table = lookup.state_table(_tables(0.5, 3.0), SEASONS, few, p.zone.weights, p.wind)
-    told = lookup.expected(table, np.zeros(0, np.int64), parts, np.zeros((0, 9)), p.limits.yearly)
+    own = lookup.state_chances(_tables(0.5, 3.0), SEASONS, parts, few, p.zone.weights, p.wind)
+    told = lookup.summarise(own, np.zeros((0, 9)), p.limits.yearly)
     assert told.mean.shape == (0,)
     assert told.words.shape == (0, 4)
 
@@ -103,16 +79,9 @@ def test_a_part_of_which_nothing_is_known_stays_unknown() -> None:
     p, nan = world.parameters(), np.array([np.nan, 7.5])
     parts = lookup.sound_parts(nan, np.ones(2), p.wind)
     seasons, few = _tables(0.5, 3.0), _ln_kept()[:1, :9]
-    table = lookup.state_table(seasons, SEASONS, few, p.zone.weights, p.wind)
-    each = lookup.chances(table, np.zeros(2, np.int64), parts)
-    own = lookup.state_chances(seasons, SEASONS, parts, few, p.zone.weights, p.wind)
-    for told in (each, own):
-        assert np.isnan(told[0]).all()
-        assert np.isfinite(told[1]).all()
-    prior = lookup.prior_table(table, np.full((1, 2, 9), 1 / 9))
-    no = np.zeros(2, np.int64)
-    found = lookup.look_up_prior(prior, no, no, np.zeros(2), parts)
-    assert np.isnan(found).tolist() == [True, False]
+    told = lookup.state_chances(seasons, SEASONS, parts, few, p.zone.weights, p.wind)
+    assert np.isnan(told[0]).all()
+    assert np.isfinite(told[1]).all()
 
 
 diameters, woods = st.floats(10, 150), st.sampled_from([0, 1])

@@ -1,4 +1,4 @@
-"""From chance to word, the cap on imminent, the worse of two witnesses; who is left out."""
+"""From chance to word, the cap on imminent, and who is left out."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,7 @@ from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library
 from pipeline.scoring.mechanics.applicable import KINDS, Applicability, not_applicable
 from pipeline.scoring.mechanics.branches import branch_chance, large_branch_chance
-from pipeline.scoring.mechanics.words import WordLimits, words_of, worse_of
+from pipeline.scoring.mechanics.words import WordLimits, words_of
 from pipeline.terms import FailureWord
 from tests.scoring.mechanics import world
 
@@ -48,13 +48,6 @@ def test_nothing_known_is_no_word() -> None:
 def test_a_higher_chance_is_never_a_better_word(p: float, q: float) -> None:
     low, high = sorted((p, q))
     assert _word(low, low) <= _word(high, high)
-
-
-def test_the_worse_word_rates_and_two_words_apart_are_told() -> None:
-    seen, computed = np.array([1, 3, 0, 2, 4, 1]), np.array([3, 1, 4, 3, 0, 1])
-    told = worse_of(seen.astype(np.int8), computed.astype(np.int8))
-    assert told.word.tolist() == [3, 3, 4, 3, 4, 1]
-    assert told.apart.tolist() == [True, True, False, False, False, False]
 
 
 def test_the_limits_are_the_edges_of_the_bands_that_rank() -> None:

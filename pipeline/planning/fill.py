@@ -4,9 +4,10 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from pipeline.planning.days import CrewDay, DayJobs, Rules, fill_days, straight_metres
+from pipeline.planning.crew_day import CrewDay, DayJobs, Rules
+from pipeline.planning.days import fill_days, straight_metres
 from pipeline.planning.travel import Travel
-from pipeline.planning.world import Work, World, travel_between
+from pipeline.planning.world import Work, World, pause_of, start_of, travel_between
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
 # Ways are reckoned once more when all places of a plan are set into the streets: they then have
@@ -35,10 +36,14 @@ def crew_days(
         days, minutes = shifts(place)
         free = tuple(day for day in days.tolist() if (place, day) not in taken)
         slots += [
-            CrewDay(place, int(day), depot, float(shift) - _HOPS_MIN, free=free)
+            CrewDay(
+                place, int(day), depot, float(shift) - _HOPS_MIN, free=free,
+                begins=start_of(world.crews[place]),
+                pause=pause_of(world.crews[place], float(shift)),
+            )
             for day, shift in zip(days, minutes, strict=True)
             if shift > 0 and (place, int(day)) not in taken
-        ]
+        ]  # fmt: skip
     order = {place: number for number, place in enumerate(crews)}
     return sorted(slots, key=lambda slot: (slot.day, order[slot.crew]))
 
@@ -93,6 +98,7 @@ def fill_pools(
             work=work.hours[rows] * MINUTES_PER_HOUR, estimate=used[rows] * MINUTES_PER_HOUR,
             earliest=earliest[rows], deadline=work.deadline[rows],
             make_safe=work.make_safe[rows], rating=work.rating[rows],
+            worth=work.harm[rows], tie=work.tie[rows], quiet=work.quiet[rows],
         )  # fmt: skip
         local = {int(row): number for number, row in enumerate(rows)}
         for slot in slots[number]:
@@ -111,4 +117,8 @@ def _rules(world: World, travel: Travel, block_days: int) -> Rules:
         same_stop=world.order.same_stop_m,
         block_days=block_days,
         longest_span=world.order.longest_span,
+        quiet=world.quiet,
+        quiet_longest=world.order.quiet_longest,
+        rounds_per_stop=world.order.rounds_per_stop,
+        rounds_most=world.order.rounds_most,
     )

@@ -124,7 +124,9 @@ def build(streets: Streets, edge: Ints, share: Floats) -> Network:
     low, high = at[:-1][joined], at[1:][joined]
     tail, head = mark[:-1][joined], mark[1:][joined]
     minutes = np.maximum(streets.minutes[piece] * (high - low), _LEAST_MIN)
-    ahead, back = streets.forward[piece], streets.backward[piece]
+    # Stops at one point of a one-way street are reached from one another both ways.
+    point = low == high
+    ahead, back = streets.forward[piece] | point, streets.backward[piece] | point
     return _graph(
         streets.nodes + on.size,
         node,

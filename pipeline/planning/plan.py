@@ -24,7 +24,7 @@ from pipeline.planning.capacity import (
     quarter_shifts,
     spread_minutes,
 )
-from pipeline.planning.days import CrewDay
+from pipeline.planning.crew_day import CrewDay
 from pipeline.planning.fill import crew_days, fill_pools, with_new_days
 from pipeline.planning.neighbourhood import along_curve, shared_out
 from pipeline.planning.selection.first import JobArrays, select_quarter
@@ -301,14 +301,12 @@ class _Planner:
                 self.work, self.world, self.used, np.maximum(self.arrays.earliest, ready),
                 (chosen[rows], pool[rows]), slots, block_days=block_days,
             )  # fmt: skip
-            self._note_tests(slots, block_days)
+            self._note_tests(slots)
         return kept
 
-    def _note_tests(self, slots: dict[int, list[CrewDay]], block_days: int) -> None:
+    def _note_tests(self, slots: dict[int, list[CrewDay]]) -> None:
         """Last days of work; the days of what is placed so far stay."""
         for slot in (slot for several in slots.values() for slot in several):
-            if block_days > 1:  # within a longer block a crew's days change places
-                slot.head = len(slot.jobs)
             self.tested[slot.jobs] = np.maximum(self.tested[slot.jobs], slot.day)
 
     def _note(self, slots: dict[int, list[CrewDay]], rows: Ints, quarter: int) -> None:

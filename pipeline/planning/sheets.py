@@ -7,18 +7,20 @@ import pyarrow as pa
 import shapely
 
 from pipeline.geo.shapes import to_wkb
-from pipeline.planning.days import CrewDay, schedule
+from pipeline.planning.clock import Span, free_spans, weekday
+from pipeline.planning.crew_day import CrewDay
+from pipeline.planning.days import Timed, schedule
 from pipeline.planning.plan import Plan
 from pipeline.planning.travel import Legs
-from pipeline.planning.world import World
+from pipeline.planning.world import Work, World
 from pipeline.tables.catalogue_planning import ROUTES, STOPS
 from pipeline.tables.store import empty
-from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
+from pipeline.units import MINUTES_PER_HOUR, Flags, Ints
 
 _HOW = np.array(["straight_line", "streets"], dtype=object)
 
 
-def tables(world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
+def tables(work: Work, world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
     """The tables planning.routes and planning.stops."""
     slots = plan.slots
     if not slots:
@@ -26,14 +28,23 @@ def tables(world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
     origin, target, bounds = _legs(slots, plan)
     legs = plan.travel.legs(origin, target)
     apart = _set_up(plan, world, origin, target, bounds)
-    arrive, leave, end = _clock(slots, world, legs, apart, bounds)
+    timed = _clock((slots, work), world, legs, apart, bounds)
+    arrive, begin, leave = (
+        np.concatenate([getattr(day, name) for day in timed])
+        for name in ("arrive", "begin", "leave")
+    )
+    end = np.array([day.back for day in timed])
     at_stop = np.ones(origin.size, dtype=bool)
     at_stop[bounds[1:] - 1] = False  # the last leg of a day leads back to the depot
     sizes = np.diff(bounds)
     day = np.array([slot.day for slot in slots])
     crew = np.array([world.crews[slot.crew].id for slot in slots], dtype=object)
     drive = np.add.reduceat(legs.minutes, bounds[:-1])
-    start = _starts(slots, world)
+    start = np.array([slot.begins for slot in slots])
+    pause = np.array([slot.pause.minutes if day.back > slot.pause.at else 0.0
+                      for slot, day in zip(slots, timed, strict=True)])  # fmt: skip
+    busy = np.array([sum(slot.parts) for slot in slots])
+    busy += np.add.reduceat(np.where(at_stop, apart, False), bounds[:-1]) * world.order.setup_min
     routes = pa.table(
         {
             "day": _dates(day),
@@ -43,7 +54,12 @@ def tables(world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
             "start_min": start,
             "end_min": end,
             "drive_min": drive,
-            "work_min": end - start - drive,
+            "work_min": busy,
+            "wait_min": np.maximum(end - start - drive - busy - pause, 0.0),
+            "break_start_min": pa.array(
+                [slot.pause.at for slot in slots], pa.float64(), mask=pause == 0
+            ),
+            "break_min": pause,
             "length_m": np.add.reduceat(legs.metres, bounds[:-1]),
             "how": pa.array(_how(legs.on_streets, bounds), pa.string()),
             "geometry": pa.array(to_wkb(_lines(legs, bounds)), pa.binary()),
@@ -56,6 +72,7 @@ def tables(world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
             "seq": np.concatenate([np.arange(1, size) for size in sizes]).astype(np.int32),
             "job_key": np.concatenate([slot.jobs for slot in slots]).astype(np.int64),
             "arrive_min": arrive,
+            "begin_min": begin,
             "leave_min": leave,
             "drive_min": legs.minutes[at_stop],
             "drive_m": legs.metres[at_stop],
@@ -82,27 +99,27 @@ def _set_up(plan: Plan, world: World, origin: Ints, target: Ints, bounds: Ints) 
     return apart
 
 
-def _starts(slots: list[CrewDay], world: World) -> Floats:
-    shifts = [world.crews[slot.crew].shift_start for slot in slots]
-    return np.array([shift.hour * MINUTES_PER_HOUR + shift.minute for shift in shifts])
-
-
 def _clock(
-    slots: list[CrewDay], world: World, legs: Legs, apart: Flags, bounds: Ints
-) -> tuple[Floats, Floats, Floats]:
-    """Arrival and leaving of every stop, and the end of every crew-day."""
-    arrivals, leavings = [], []
-    end = _starts(slots, world)
+    given: tuple[list[CrewDay], Work], world: World, legs: Legs, apart: Flags, bounds: Ints
+) -> list[Timed]:
+    """The moments of every crew-day."""
+    slots, work = given
+    timed = []
     for number, slot in enumerate(slots):
         mine = slice(int(bounds[number]), int(bounds[number + 1]))
-        drive = legs.minutes[mine]
-        arrive, leave = schedule(
-            slot, drive, apart[mine][:-1], setup=world.order.setup_min, start=float(end[number])
+        free = [kept_free(work, world, job, slot) for job in slot.jobs]
+        timed.append(
+            schedule(slot, legs.minutes[mine], apart[mine][:-1], free, setup=world.order.setup_min)
         )
-        arrivals.append(arrive)
-        leavings.append(leave)
-        end[number] = leave[-1] + drive[-1]
-    return np.concatenate(arrivals), np.concatenate(leavings), end
+    return timed
+
+
+def kept_free(work: Work, world: World, job: int, slot: CrewDay) -> list[Span]:
+    """When a job may be worked at on a day, on the working clock; empty: always."""
+    week = int(work.quiet[job])
+    long = work.hours[job] * MINUTES_PER_HOUR > world.order.quiet_longest
+    quiet = world.quiet[week][weekday(slot.day)] if week >= 0 and not long else ()
+    return free_spans(quiet, slot.pause) if quiet else []
 
 
 def _how(on_streets: Flags, bounds: Ints) -> np.ndarray[tuple[int], np.dtype[np.object_]]:

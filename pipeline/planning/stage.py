@@ -1,6 +1,7 @@
 """The planning stage: what scoring chose becomes jobs, a queue, routes, and what is left out."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
@@ -9,12 +10,14 @@ import pyarrow.compute as pc
 from pipeline.geo import shapes
 from pipeline.planning import left_out, sheets
 from pipeline.planning.capacity import Needs, pools_of, preference
+from pipeline.planning.clock import Week
 from pipeline.planning.depots import depots_in_metres
 from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
 from pipeline.planning.network import Streets
 from pipeline.planning.plan import BEFORE, Plan, make_plan
 from pipeline.planning.precedence import links
 from pipeline.planning.quarters import NEVER, Horizon, as_date, day_number, horizon
+from pipeline.planning.schools import quiet_weeks
 from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.travel import StraightLine
 from pipeline.planning.world import Work, WorkOrder, World
@@ -26,8 +29,10 @@ from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_planning import (
     CUTS,
     JOBS,
+    OVER_PATHS,
     QUEUE,
     ROUTES,
+    SCHOOLS,
     STOPS,
     TESTS,
     UNSCHEDULED,
@@ -48,14 +53,16 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     teller.step("planning: jobs")
     jobs = make_jobs(_sources(store), span, as_of=day_number(settings.as_of))
     world, needs, group, blocked = _world(settings, span, store, library, jobs)
-    work = _work(jobs, group, span)
+    quiet, weeks = _quiet(jobs, store, library)
+    world = replace(world, quiet=weeks)
+    work = _work(jobs, group, span, quiet)
     teller.step("planning: quarters and days")
     plan = make_plan(work, world)
     teller.step("planning: routes")
     store.write(JOBS, _with_cost(jobs, world, plan, group))
     store.write(QUEUE, _queue(jobs, work, world, plan))
     store.write(UNSCHEDULED, _unscheduled(jobs, work, world, plan, (needs, blocked)))
-    routes, stops = sheets.tables(world, plan)
+    routes, stops = sheets.tables(work, world, plan)
     store.write(ROUTES, routes)
     store.write(STOPS, stops)
 
@@ -179,17 +186,20 @@ def _order(library: Library, planning: Planning) -> WorkOrder:
         snap_limit_m=value["snap_limit"],
         same_stop_m=value["same_stop"],
         near_min=value["near"],
-        block_days=int(value["block_days"]),
+        block_days=planning.block_days,
         longest_span=int(value["longest_span"]),
         tour_constant=value["tour_constant"],
         setup_min=planning.stop_setup_min,
         straight=StraightLine(planning.straight_line_factor, planning.straight_line_speed_km_h),
         lead_in_share=planning.lead_in_share,
         days_after_test=planning.days_after_test,
+        quiet_longest=value["school_longest"],
+        rounds_per_stop=int(value["rounds_per_stop"]),
+        rounds_most=int(value["rounds_most"]),
     )
 
 
-def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
+def _work(jobs: pa.Table, group: Ints, span: Horizon, quiet: Ints) -> Work:
     not_before = days_of(jobs["not_before"], missing=-NEVER)
     deferred = days_of(jobs["deferred_until"], missing=-NEVER)
     pins = jobs["pinned_quarter"].cast(pa.string())
@@ -219,6 +229,24 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon) -> Work:
             np.asarray(pc.is_in(action, pa.array(CUTS))),
             np.asarray(pc.is_in(action, pa.array(TESTS))),
         ),
+        quiet=quiet,
+    )
+
+
+def _quiet(jobs: pa.Table, store: RunStore, library: Library) -> tuple[Ints, tuple[Week, ...]]:
+    """The weeks of quiet times about schools, and the one of each job, -1 for none."""
+    zones = _or_empty(store, TABLES["ingest.zones"])
+    zones = zones.filter(pc.is_in(zones["kind"].cast(pa.string()), pa.array(SCHOOLS)))
+    order = library.table("work_order", key=("rule",), folder="rules")
+    near = library.table("crew_hazards", key=("rule",), folder="rules")
+    return quiet_weeks(
+        jobs["x_m"].to_numpy(),
+        jobs["y_m"].to_numpy(),
+        np.asarray(pc.is_in(jobs["action"].cast(pa.string()), pa.array(OVER_PATHS))),
+        shapes.from_wkb(zones["geometry"].to_numpy()),
+        zones["open_hours"].cast(pa.string()).to_pylist(),
+        near_m=near.number("value", rule="school_near"),
+        margin=order.number("value", rule="school_quiet"),
     )
 
 

@@ -11,6 +11,7 @@ from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
 _CHUNK = 64  # sources at once: bounds the memory to chunk x nodes
 _M_PER_KM = 1000.0
+_NEAR_MIN = 1e-4  # a way as long as the limit, to the rounding of its sum, is within it
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ class Travel:
         self._back = self._network.graph.T.tocsr()
         hubs = np.unique(self._network.node[: reach.hubs])
         self._hubs = hubs[hubs != OFF]
-        self._near = reach.near_min if self._hubs.size else np.inf
+        self._near = reach.near_min + _NEAR_MIN if self._hubs.size else np.inf
         self._out = self._paths(self._hubs)
         self._home = self._paths(self._hubs, back=True)
 

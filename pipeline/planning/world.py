@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.planning.capacity import Pool
+from pipeline.planning.clock import Pause, Week
 from pipeline.planning.neighbourhood import expected_drive_m
 from pipeline.planning.network import Streets
 from pipeline.planning.precedence import Links
@@ -32,6 +33,9 @@ class WorkOrder:
     straight: StraightLine
     lead_in_share: float
     days_after_test: int
+    quiet_longest: float
+    rounds_per_stop: int
+    rounds_most: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,7 @@ class World:
     order: WorkOrder
     as_of: int
     holidays: Ints
+    quiet: tuple[Week, ...] = ()  # times that work keeps free, by `Work.quiet`
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +63,7 @@ class Work:
     severe : the tree is rated high or worse.
     rating : of the tree, higher is worse.
     links : removals and the tests that may lift them.
+    quiet : row of the world's quiet weeks, -1 where work keeps no time of day free.
     """
 
     hours: Floats
@@ -73,6 +79,21 @@ class Work:
     severe: Flags
     rating: Ints
     links: Links
+    quiet: Ints
+
+
+def start_of(crew: Crew) -> float:
+    """Begin of a crew's shift, minutes after midnight."""
+    return crew.shift_start.hour * MINUTES_PER_HOUR + crew.shift_start.minute
+
+
+def pause_of(crew: Crew, work: float) -> Pause:
+    """The break of a day with so many minutes of work; none where the day ends before it."""
+    begins = start_of(crew)
+    if crew.break_start is None or not crew.break_min:
+        return Pause()
+    at = crew.break_start.hour * MINUTES_PER_HOUR + crew.break_start.minute
+    return Pause(at, crew.break_min) if begins < at < begins + work else Pause()
 
 
 def hours_used(work: Work, world: World) -> tuple[Floats, Flags]:

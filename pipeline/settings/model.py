@@ -170,7 +170,11 @@ class Crew(Section):
     machines: tuple[str, ...] = ()
     days: tuple[Weekday, ...] = ("Mo", "Tu", "We", "Th", "Fr")
     shift_start: time = time(7, 30)
-    hours_per_day: float = Field(7.5, gt=0, le=14)
+    hours_per_day: float = Field(7.5, gt=0, le=14, description="at work and on the road, no break")
+    break_start: time | None = Field(
+        time(12, 0), description="all stop here, wherever they are; who drives stops on arrival"
+    )
+    break_min: float = Field(30.0, ge=0, le=120, description="length of the break; 0: none")
     hours_per_quarter: float | None = Field(
         None, ge=0, description="crew-hours for this work in a quarter; empty: every working day"
     )
@@ -189,6 +193,13 @@ class Planning(Section):
     stop_setup_min: float = Field(5.0, ge=0, description="parking and signing at each stop")
     holidays: tuple[date, ...] = Field(
         (), description="days on which nobody works; only make-safe on the day of the run does"
+    )
+    block_days: int = Field(
+        10,
+        ge=1,
+        le=65,
+        description="working days whose routes are made together: fewer do what is urgent sooner, "
+        "more drive less",
     )
     lead_in_share: float = Field(
         0.25,

@@ -9,6 +9,9 @@ _CREW = Column("crew_id", Kind.LABEL, "crew of the settings")
 # A test of a tree may lift a cut that is presumed: it comes before it.
 TESTS = ("dig_root_collar", "sound", "drill", "tomography", "pull_test", "expert_identification")
 CUTS = ("remove", "habitat_pole")
+# What falls or is pulled while people pass: kept out of the times when children come and go.
+OVER_PATHS = (*CUTS, "prune_part", "reduce_crown", "pull_test")
+SCHOOLS = ("school", "kindergarten")
 
 JOBS = TableSchema(
     "planning",
@@ -115,6 +118,10 @@ ROUTES = TableSchema(
         Column("end_min", Kind.FLOAT, "back at the depot, minutes after midnight", "min"),
         Column("drive_min", Kind.FLOAT, "driving", "min", low=0),
         Column("work_min", Kind.FLOAT, "work and set-up", "min", low=0),
+        Column("wait_min", Kind.FLOAT, "waiting for a time that work keeps free", "min", low=0),
+        Column("break_start_min", Kind.FLOAT, "break, minutes after midnight; empty: none", "min",
+               nullable=True),
+        Column("break_min", Kind.FLOAT, "length of the break", "min", low=0),
         Column("length_m", Kind.FLOAT, "driven", "m", low=0),
         Column("how", Kind.LABEL, "how travel was found",
                allowed=("streets", "straight_line", "mixed")),
@@ -133,6 +140,7 @@ STOPS = TableSchema(
         Column("seq", Kind.INT32, "from 1", low=1),
         Column("job_key", Kind.INT64, "the job", low=0),
         Column("arrive_min", Kind.FLOAT, "minutes after midnight", "min"),
+        Column("begin_min", Kind.FLOAT, "work begins, after set-up and any wait", "min"),
         Column("leave_min", Kind.FLOAT, "minutes after midnight", "min"),
         Column("drive_min", Kind.FLOAT, "from the stop before", "min", low=0),
         Column("drive_m", Kind.FLOAT, "from the stop before", "m", low=0),

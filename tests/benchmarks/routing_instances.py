@@ -146,6 +146,7 @@ def problem_of(given: Instance, vehicles: int, rule: Convention) -> Problem:
         window_of=inner - 1,
         early=_up(given.ready[1:] * rule.parts),
         late=_down(given.due[1:] * rule.parts),
+        penalty=np.zeros(inner.size, dtype=np.int64),
     )
     fleet = Fleet(
         start=np.array([0]), end=np.array([0]), number=np.array([vehicles]),

@@ -40,6 +40,7 @@ def problem(seed: int, *, stops: int = 5, vehicles: int = 2, windows: int = 1) -
             window_of=owner,
             early=early,
             late=early + draw.integers(0, 120, owner.size),
+            penalty=draw.integers(0, 10, owner.size),
         ),
         fleet=Fleet(
             start=np.arange(vehicles),
@@ -145,7 +146,7 @@ def test_a_day_is_timed_by_hand() -> None:
     duration = np.array([[0, 10, 15], [10, 0, 20], [15, 20, 0]])
     none = np.zeros(2, dtype=np.int64)
     stops = Stops(np.array([1, 2]), np.array([5, 7]), none, none + 1, none > 0,
-                  np.array([0, 1]), np.array([30, 0]), np.array([30, 99]))  # fmt: skip
+                  np.array([0, 1]), np.array([30, 0]), np.array([30, 99]), none)  # fmt: skip
     fleet = Fleet(*(np.array([value]) for value in (0, 0, 1, 1, 0, 77, 0)))
     one = Problem(duration, duration, stops, fleet)
     arrive, begin, back = timed(one, Route(0, (0, 1), (0, 1)))

@@ -63,19 +63,33 @@ def test_shifts_are_kept_and_clocks_add_up(planned: Planned) -> None:
         one = crews[route["crew_id"]]
         start = one.shift_start.hour * 60 + one.shift_start.minute
         assert route["start_min"] == start
-        assert route["end_min"] <= start + one.hours_per_day * 60 + 1e-6
+        pause = route["break_min"]
+        assert route["end_min"] <= start + one.hours_per_day * 60 + pause + 1e-6
         assert route["day"].strftime("%a")[:2] in one.days
         mine = [s for s in stops if (s["day"], s["crew_id"]) == (route["day"], route["crew_id"])]
         assert len(mine) == route["stops"]
         assert [stop["seq"] for stop in mine] == list(range(1, len(mine) + 1))
         clock = start
         for stop in mine:
-            assert stop["arrive_min"] == pytest.approx(clock + stop["drive_min"])
-            assert stop["leave_min"] > stop["arrive_min"]
+            driven = clock + stop["drive_min"]
+            assert min(abs(stop["arrive_min"] - driven - late) for late in (0, pause)) < 1e-6
+            assert stop["arrive_min"] <= stop["begin_min"] < stop["leave_min"]
             clock = stop["leave_min"]
         assert route["end_min"] == pytest.approx(
-            route["start_min"] + route["drive_min"] + route["work_min"]
+            route["start_min"] + route["drive_min"] + route["work_min"] + route["wait_min"] + pause
         )
+
+
+def test_nobody_works_in_the_break(planned: Planned) -> None:
+    routes = {(r["day"], r["crew_id"]): r for r in planned.table("routes")}
+    breaks = {key: r["break_start_min"] for key, r in routes.items() if r["break_min"]}
+    assert breaks
+    assert set(breaks.values()) == {12 * 60.0}
+    for stop in planned.table("stops"):
+        if (stop["day"], stop["crew_id"]) in breaks:
+            # nothing begins in it, and what it interrupts is longer by it
+            assert not 12 * 60 <= stop["begin_min"] < 12 * 60 + 30
+            assert not 12 * 60 < stop["leave_min"] < 12 * 60 + 30
 
 
 def test_the_work_of_every_job_of_the_first_quarter_is_done(planned: Planned) -> None:
@@ -87,9 +101,9 @@ def test_the_work_of_every_job_of_the_first_quarter_is_done(planned: Planned) ->
         minutes[stop["job_key"]] += stop["leave_min"] - stop["arrive_min"]
         visits[stop["job_key"]].append((stop["day"], stop["crew_id"]))
     for key, spent in minutes.items():
-        # at least the work; at most five minutes of set-up a visit on top
+        # at least the work; at most five minutes of set-up a visit and breaks of 30 on top
         assert spent >= jobs[key]["hours"] * 60 - 1e-6
-        assert spent <= jobs[key]["hours"] * 60 + 5 * len(visits[key]) + 1e-6
+        assert spent <= jobs[key]["hours"] * 60 + (5 + 30) * len(visits[key]) + 1e-6
         assert min(visits[key])[0] == first[key]["day"]
         assert {name for _, name in visits[key]} == {first[key]["crew_id"]}
 

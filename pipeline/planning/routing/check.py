@@ -15,7 +15,7 @@ class Checked:
     Parameters
     ----------
     travel : cost of all arcs.
-    cost : travel, fixed costs and the prizes of optional stops left out.
+    cost : travel, fixed costs, penalties of windows and the prizes of stops left out.
     """
 
     travel: int
@@ -46,7 +46,7 @@ def check(problem: Problem, answer: Answer) -> Checked:
     stops, fleet = problem.stops, problem.fleet
     seen = np.zeros(len(stops), dtype=np.int64)
     used = np.zeros(len(fleet), dtype=np.int64)
-    travel, faults = 0, []
+    travel, late, faults = 0, 0, []
     for number, route in enumerate(answer.routes):
         rows = np.array(route.stops, dtype=np.int64)
         np.add.at(seen, rows, 1)
@@ -54,6 +54,7 @@ def check(problem: Problem, answer: Answer) -> Checked:
         ends = fleet.start[route.vehicle], fleet.end[route.vehicle]
         path = np.concatenate((ends[:1], stops.place[rows], ends[1:]))
         travel += int(problem.cost[path[:-1], path[1:]].sum())
+        late += int(stops.penalty[list(route.windows)].sum())
         faults += [f"route {number}: {fault}" for fault in _wrong(problem, route)]
     faults += [f"stop {k} is served {seen[k]} times" for k in np.flatnonzero(seen > 1).tolist()]
     left = np.flatnonzero(seen == 0)
@@ -62,7 +63,7 @@ def check(problem: Problem, answer: Answer) -> Checked:
     faults += [
         f"{used[k]} vehicles of type {k}, {fleet.number[k]} there are" for k in over.tolist()
     ]
-    cost = travel + int((used * fleet.fixed).sum()) + int(stops.prize[left].sum())
+    cost = travel + late + int((used * fleet.fixed).sum()) + int(stops.prize[left].sum())
     return Checked(travel, cost, left, tuple(faults))
 
 

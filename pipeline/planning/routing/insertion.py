@@ -115,9 +115,10 @@ class _Insertion:
             if not fits.any():
                 continue
             gap = int(np.argmin(np.where(fits, added, _FAR)))
-            if best is None or added[gap] < best[0]:
+            total = int(added[gap] + stops.penalty[window])
+            if best is None or total < best[0]:
                 tour = int(self.owner[gap])
-                best = (int(added[gap]), tour, gap - int(self.start[tour]), window)
+                best = (total, tour, gap - int(self.start[tour]), window)
         return best
 
     def _place(self, number: int, gap: int, stop: int, window: int) -> None:
@@ -132,14 +133,14 @@ class _Insertion:
         """Take a stop out; what that saves."""
         tour, cost = self.tours[number], self.problem.cost
         stop = tour.stops.pop(at)
-        tour.windows.pop(at)
+        window = tour.windows.pop(at)
         tour.load -= int(self.problem.stops.demand[stop])
         place = int(self.problem.stops.place[stop])
         before = cost[tour.origin[at], place] + cost[place, tour.target[at + 1]]
         self._retime(tour)
         self._flatten()
         gap = int(self.start[number]) + at
-        return int(before + self.extra[gap])
+        return int(before + self.extra[gap] + self.problem.stops.penalty[window])
 
     def _retime(self, tour: _Tour) -> None:
         """Earliest and latest moments along a tour."""

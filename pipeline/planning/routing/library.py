@@ -42,13 +42,20 @@ def library() -> ModuleType | None:
     return pyvrp
 
 
-def ask(pyvrp: ModuleType, problem: Problem, effort: Effort) -> Answer | None:
-    """The best answer found, or nothing where none that keeps all rules was found."""
+def ask(
+    pyvrp: ModuleType, problem: Problem, effort: Effort, *, begin: Answer | None = None
+) -> Answer | None:
+    """The best answer found, or nothing where none that keeps all rules was found.
+
+    Parameters
+    ----------
+    begin : an answer that keeps all rules, to begin with where every stop may be left out.
+    """
     search = _Search(pyvrp, _data(pyvrp, problem), effort)
     if problem.stops.required.any():
         search.with_few_vehicles()
     else:
-        search.go(search.data, search.left)
+        search.go(search.data, search.left, None if begin is None else search.told(begin))
     best = search.best
     if best is None or not best.is_feasible():
         return None
@@ -115,6 +122,12 @@ class _Search:
                 begin = self._cut(self.go(freed, self.left / 2, loose))
         self.go(self.data, self.left, begin)
 
+    def told(self, answer: Answer) -> "Solution":
+        """An answer as the library's own."""
+        routes = [self.pyvrp.Route(self.data, list(r.windows), r.vehicle) for r in answer.routes]
+        made: Solution = self.pyvrp.Solution(self.data, routes)
+        return made
+
     def _cut(self, loose: "Solution") -> "Solution":
         """The fullest routes of an answer with spare vehicles, as many as there are vehicles."""
         left = [one.num_available for one in self.data.vehicle_types()]
@@ -157,15 +170,17 @@ def _data(pyvrp: ModuleType, problem: Problem) -> "ProblemData":
             pyvrp.ClientGroup(problem.windows(stop).tolist(), required=bool(stops.required[stop]))
         )
     clients = []
-    for stop, early, late in zip(
-        stops.window_of.tolist(), stops.early.tolist(), stops.late.tolist(), strict=True
-    ):
+    worth = stops.prize[stops.window_of] - stops.penalty
+    for stop, early, late, prize in zip(
+        stops.window_of.tolist(), stops.early.tolist(), stops.late.tolist(), worth.tolist(),
+        strict=True,
+    ):  # fmt: skip
         alone = group[stop] < 0
         clients.append(
             pyvrp.Client(
                 int(stops.place[stop]), [int(stops.demand[stop])],
                 service_duration=int(stops.service[stop]), tw_early=early, tw_late=late,
-                prize=int(stops.prize[stop]), required=bool(stops.required[stop]) and alone,
+                prize=prize, required=bool(stops.required[stop]) and alone,
                 group=None if alone else int(group[stop]),
             )
         )  # fmt: skip

@@ -11,8 +11,6 @@ import numpy as np
 
 from pipeline.units import Flags, Ints
 
-NO_WINDOW = -1
-
 
 @dataclass(frozen=True, slots=True)
 class Stops:
@@ -28,6 +26,7 @@ class Stops:
     window_of : stop that each window belongs to, ascending; each stop has at least one, shape
         (windows,).
     early, late : first and last moment at which service may begin, shape (windows,).
+    penalty : what beginning in a window costs, at most the stop's prize, shape (windows,).
     """
 
     place: Ints
@@ -38,6 +37,7 @@ class Stops:
     window_of: Ints
     early: Ints
     late: Ints
+    penalty: Ints
 
     def __len__(self) -> int:
         """Number of stops."""

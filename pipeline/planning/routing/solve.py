@@ -16,10 +16,11 @@ def solve(problem: Problem, effort: Effort) -> Answer:
     found = library.library()
     if found is None or len(problem.stops) < 2 or not problem.fleet.number.any():  # noqa: PLR2004
         return plain
-    asked = library.ask(found, problem, effort)
+    first = check(problem, plain)
+    asked = library.ask(found, problem, effort, begin=None if first.faults else plain)
     if asked is None:
         return plain
-    first, second = check(problem, plain), check(problem, asked)
+    second = check(problem, asked)
     if second.faults or (not first.faults and first.cost < second.cost):
         return plain
     return asked

@@ -99,6 +99,8 @@ def build() -> Town:
     decided = history.decisions(book, serious)
     work = history.work_done(stand, book, Draws(5))
     planted["sighting_seen_again"] = beholders.seen_again(book, Draws(8), since=stories_told)
+    visits.draws = Draws(9)  # what comes late draws for itself, so that nothing before it moves
+    inspections.old_wounds(visits, stand)
     register = _register(book, stories, planted, visits)
     return Town(blocks, buildings, stand, book, visits, decided, work, register)
 

@@ -1,4 +1,4 @@
-"""What the inspectors of Larkmere found: about 400 visits, one row a finding."""
+"""What the inspectors of Larkmere found: about 500 visits, one row a finding."""
 
 from collections.abc import Iterable
 
@@ -12,6 +12,7 @@ from larkmere.trees import Tree
 Row = dict[str, object]
 ROUTINE = 225
 MINOR = 95
+OLD_WOUNDS = 100
 
 
 class Visits:
@@ -66,6 +67,26 @@ def _minor(draws: Draws, tree: Tree) -> Row:
         {"defect": "canker", "part": "stem", "extent_share": share},
     )  # fmt: skip
     return {**draws.pick(options), "time_frame_years": 3}
+
+
+def old_wounds(visits: Visits, trees: list[Tree]) -> None:
+    """Old pruning wounds with a little decay, and small closed-over cavities, on plain trees.
+
+    Most signs of decay that inspectors of street trees write down are of this kind (common
+    practice, no source); a town whose every sign is a dangerous fungus would be like no town.
+    """
+    draws = visits.draws
+    plain = [t for t in trees if t.status == "standing" and 20 < t.dbh_cm < 70 and not t.uses]
+    for tree in draws.shuffled(plain)[:OLD_WOUNDS]:
+        share = draws.between(3, 14) / 100
+        options: tuple[Row, ...] = (
+            {"defect": "decay", "part": "branch", "extent_share": share,
+             "part_diameter_cm": draws.between(8, 18)},
+            {"defect": "decay", "part": "stem", "extent_share": share},
+            {"defect": "cavity", "part": "branch", "extent_share": share,
+             "part_diameter_cm": draws.between(8, 18)},
+        )  # fmt: skip
+        visits.add(tree, visits.date(), [{**draws.pick(options), "time_frame_years": 3}])
 
 
 def follow_ups(visits: Visits, book: Book) -> None:

@@ -16,6 +16,7 @@ from pipeline.errors import InputError, RunError
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.explain import explain as explain_trees
+from pipeline.render.pages.tree_pages import write_one
 from pipeline.render.wording import review_sentence, sentence
 from pipeline.settings.load import load
 from pipeline.tables.catalogue import TABLES
@@ -44,6 +45,12 @@ def explain(
     as_json: Annotated[
         bool, typer.Option("--json", help="For programs: values with units, sources, sentences.")
     ] = False,
+    page: Annotated[
+        Path | None,
+        typer.Option(
+            "--page", metavar="FILE", help="Write the tree's page to this file.", show_default=False
+        ),
+    ] = None,
 ) -> None:
     """Say why a tree is rated as it is: seen, fungus, wood left, holds or fails, and what to do.
 
@@ -51,7 +58,7 @@ def explain(
     evidence goes and never says that a tree is harmless. An id that begins with a dash goes behind
     two dashes alone.
 
-    Example: soundwood explain LK-01751 --run outputs/larkmere-2026-11-15
+    Example: soundwood explain LK-01751 --run outputs/larkmere-2026-11-15 --page LK-01751.html
     """
     folder = _folder(run)
     manifest = _manifest(folder)
@@ -59,12 +66,33 @@ def explain(
     keys = _keys(tree, context)
     told = explain_trees(context, keys[:_MOST], _replaced(manifest))
     told["run"]["program"] = str(manifest["program"].get("version", "unknown"))
+    if page is not None:
+        _write_page(told, page, keys)
+        return
     if as_json:
         typer.echo(json.dumps(told, indent=1))  # in ASCII: no terminal or pipe can garble it
         return
     coding = getattr(sys.stdout, "encoding", None) or "utf-8"
     for line in explained.lines(told, asked=_readable(tree), of=len(keys)):
         typer.echo(line.encode(coding, "backslashreplace").decode(coding))
+
+
+def _write_page(told: dict[str, Any], page: Path, keys: list[int]) -> None:
+    """Write the page of the one tree that was asked for.
+
+    Raises
+    ------
+    InputError
+        If several trees carry the id: a page speaks of one.
+    """
+    if len(keys) > 1:
+        raise InputError(
+            where="soundwood explain --page",
+            found=f"{len(keys)} trees of this id",
+            expected="one tree",
+            remedy=f"Ask for one of them, as {explained.shown(told['trees'][-1]['tree_id'])}.",
+        )
+    typer.echo(str(write_one(told, page)))
 
 
 def _folder(run: Path | None) -> Path:

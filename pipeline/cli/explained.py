@@ -9,22 +9,12 @@ from typing import Any
 
 import typer
 
-from pipeline.render.sentences import english
-from pipeline.render.wording_numbers import figure
+from pipeline.render.figures import basis_words, figures
 
 _INDENT = "    "
 _NARROWEST, _WIDEST = 40, 100
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})
 _PERCENT = 100
-# Units that the name of the value says.
-_UNSAID = frozenset({"share", "times"})
-# Counts that the sentence itself tells in full.
-_TOLD = frozenset({"count", "days", "years", "place", "trees", "points", "crew-hours"})
-_OF_RULES = {
-    "elicited": "an estimate of this project, no published value is known",
-    "common practice": "common practice, no source",
-    "from memory": "from memory, to be checked",
-}
 _BASES = {"measured": "a measurement", "seen": "what was seen", "fungus": "the fungus"}
 _KEPT = "keeps people out while the tree stays as it is"
 Told = Mapping[str, Any]
@@ -121,11 +111,7 @@ def _statement(page: "_Page", statement: Told) -> Iterator[str]:
     number = f" [{page.number(source)}]" if source else ""
     assumed = " Assumed." if statement["assumed"] else ""
     yield from page.line(f"{statement['sentence']}{assumed}{number}")
-    values = [
-        _value(name, one["value"], one["unit"])
-        for name, one in statement["values"].items()
-        if one["value"] is not None and one["unit"] is not None and one["unit"] not in _TOLD
-    ]
+    values = figures(statement["values"])
     if values:
         yield from page.line(f"Values: {'; '.join(values)}.", inset=True)
     if source and source["locator"]:
@@ -133,18 +119,7 @@ def _statement(page: "_Page", statement: Told) -> Iterator[str]:
     if statement["note"]:
         yield from page.line(f"Note: {statement['note']}.", inset=True)
     if statement["basis"] and statement["basis"] != "published":
-        yield from page.line(
-            f"Basis of the rule: {_OF_RULES.get(statement['basis'], statement['basis'])}.",
-            inset=True,
-        )
-
-
-def _value(name: str, value: object, unit: str) -> str:
-    """A value as 'diameter 55 cm': what it is, the number, its unit."""
-    several = value if isinstance(value, list) else [value]
-    numbers = ", ".join(figure(one) for one in several)
-    plain = english().word("value", name, name.removesuffix(f"_{unit.lower()}").replace("_", " "))
-    return f"{plain} {numbers}" + ("" if unit in _UNSAID or unit == name else f" {unit}")
+        yield from page.line(f"Basis of the rule: {basis_words(statement['basis'])}.", inset=True)
 
 
 def _decay(part: Told) -> Iterator[str]:

@@ -16,6 +16,10 @@ a key goes or changes its meaning, new keys may come:
     id), `sentence`, `values` (name to `{"value", "unit"}`; a unit is null for words and days),
     `source` (`{"id", "citation", "locator"}` or null), `basis`, `note` (of the rule, or null) and
     `assumed`,
+  - `words`: of the worst pair of part and target, `failure`, `impact`, `likelihood` and
+    `consequence`, each null where the tree has none,
+  - `drawing`: of the stem section: `part`, `decayed_share`, `low`, `high`, `opening_share`,
+    `shells` (pairs of azimuth in degrees and sound share of the radius) and `lean_deg`,
   - `decay`: each part with `part`, `basis`, `rot`, `taxon` and `values`,
   - `mechanics`: each part with `part`, `applicable`, `reason` (why not) and `values`,
   - `work`: each job with `sentence`, `action`, `deadline_on`, `quarter`, `day`, `crew`,
@@ -30,6 +34,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from enum import IntEnum
 from functools import cached_property
 from typing import Any
 
@@ -47,7 +52,14 @@ from pipeline.tables import inputs
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_wood import DECAY
 from pipeline.tables.schema import Kind
-from pipeline.terms import RatingWord, word
+from pipeline.terms import (
+    ConsequenceWord,
+    FailureWord,
+    ImpactWord,
+    LikelihoodWord,
+    RatingWord,
+    word,
+)
 
 FORMAT = 1
 MECHANICS = "scoring.mechanics"
@@ -58,6 +70,12 @@ _ROTS = ("unknown", "white", "brown", "soft")
 _RULES = (("failure_criteria", "rule_id"), ("fungus_failure", "rule_id"),
           ("strength_limits", "formula"))  # fmt: skip
 _KEYS = {"fungus_failure": ("action_code", "attachment", "position_match")}
+_PAIR: dict[str, type[IntEnum]] = {
+    "failure": FailureWord,
+    "impact": ImpactWord,
+    "likelihood": LikelihoodWord,
+    "consequence": ConsequenceWord,
+}
 _DECAY = tuple(column for column in DECAY.columns if column.kind is Kind.FLOAT)
 
 
@@ -93,7 +111,7 @@ class _Told:
     context: RenderContext
     tree_keys: tuple[int, ...]
     replaced: tuple[Mapping[str, Any], ...]
-    _known: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    _known: dict[str, dict[int, list[dict[str, Any]]]] = field(default_factory=dict)
 
     def tree(self, key: int) -> dict[str, Any]:
         """All that is told of one tree."""
@@ -113,6 +131,11 @@ class _Told:
             "rated": rating["rated"],
             "evidence": rating["evidence"],
             "knots": self._knots(rating["fact_set"], tree["status"]),
+            "words": {
+                name: None if rating[name] is None else word(kind(rating[name]))
+                for name, kind in _PAIR.items()
+            },
+            "drawing": self._drawing(key, rating["worst_part"]),
             "decay": [_decay(row) for row in self._of("scoring.decay", key)],
             "mechanics": [
                 _mechanics(row) for row in (self._of(MECHANICS, key) if MECHANICS in TABLES else ())
@@ -130,9 +153,31 @@ class _Told:
             ],
         }
 
+    def _drawing(self, key: int, worst: int | None) -> dict[str, Any]:
+        """The section of the worst part, or of the part most decayed."""
+        rows = [row for row in self._of("scoring.decay", key) if row["decayed_share"] is not None]
+        first = max(rows, default=None, key=lambda row: row["decayed_share"])
+        row = next((row for row in rows if row["part"] == worst), first)
+        part = None if row is None else inputs.PARTS[row["part"]]
+        shells = [
+            [_figures(one["azimuth_deg"]), _figures(min(2 * one["shell_cm"] / width, 1.0))]
+            for one in self._of("ingest.readings", key)
+            if one["part"] == part and one["azimuth_deg"] is not None
+            if one["shell_cm"] is not None and (width := one["section_diameter_cm"] or 0) > 0
+        ]
+        leans = [
+            one["side_deg"]
+            for one in self._of("ingest.defects", key)
+            if one["defect"] == "lean" and one["latest"] and one["side_deg"] is not None
+        ]
+        names = ("decayed_share", "decayed_share_low", "decayed_share_high", "opening_share")
+        shares = [None if row is None else _figures(row[name]) for name in names]
+        kept = dict(zip(("decayed_share", "low", "high", "opening_share"), shares, strict=True))
+        return {"part": part, **kept, "shells": shells, "lean_deg": leans[0] if leans else None}
+
     def _knots(self, fact_set: int, status: str) -> list[dict[str, Any]]:
         """Every statement of the set, in its knot; a link without any says what to look at."""
-        rows = self._facts.filter(pc.equal(self._facts["fact_set"], fact_set)).to_pylist()
+        rows = self._facts.get(fact_set, [])
         stands = status not in NOT_STANDING  # what to sound where no tree stands is no question
         knots = []
         for link, title, missing in KNOTS:
@@ -177,8 +222,8 @@ class _Told:
         return _SOURCE_ID.sub(of, text) if text else None
 
     def _job(self, job: Mapping[str, Any]) -> dict[str, Any]:
-        placed = self._by_job("planning.queue").get(job["job_key"])
-        left = self._by_job("planning.unscheduled").get(job["job_key"])
+        placed = self._jobs["planning.queue"].get(job["job_key"])
+        left = self._jobs["planning.unscheduled"].get(job["job_key"])
         when = f"not scheduled: {left['detail'] if left else 'no reason given'}"
         if placed:
             on = f", {day_words(placed['day'])}" if placed["day"] else ""
@@ -198,9 +243,10 @@ class _Told:
         }
 
     @cached_property
-    def _facts(self) -> pa.Table:
+    def _facts(self) -> dict[int, list[dict[str, Any]]]:
+        """Statements by their set, read once for all the trees."""
         sets = [self._row("scoring.tree_ratings", key)["fact_set"] for key in self.tree_keys]
-        return said_facts(self.context, among=sets)
+        return _grouped(said_facts(self.context, among=sets).to_pylist(), "fact_set")
 
     @cached_property
     def _rules(self) -> dict[str, Mapping[str, str]]:
@@ -216,14 +262,14 @@ class _Told:
 
     def _of(self, table: str, key: int) -> list[dict[str, Any]]:
         """Rows of a table that speak of a tree, in the table's order; none if the run lacks it."""
-        return [row for row in self._read(table) if row["tree_key"] == key]
+        return self._read(table).get(key, [])
 
     def _row(self, table: str, key: int) -> dict[str, Any]:
         """The row of a table that has one for each tree."""
         return self._of(table, key)[0]
 
-    def _read(self, table: str) -> list[dict[str, Any]]:
-        """Rows about the trees that are asked for: of a large city no more is read."""
+    def _read(self, table: str) -> dict[int, list[dict[str, Any]]]:
+        """Rows by the trees that are asked for: of a large city no more is read."""
         if table not in self._known:
             schema, rows = TABLES[table], []
             if self.context.store.has(schema):
@@ -232,15 +278,28 @@ class _Told:
                 rows = self.context.store.query(
                     f"select * from {table} where tree_key in ({keys}) order by {order}"
                 ).to_pylist()
-            self._known[table] = rows
+            self._known[table] = _grouped(rows, "tree_key")
         return self._known[table]
 
-    def _by_job(self, table: str) -> dict[int, dict[str, Any]]:
-        """Rows of a table of jobs by their job."""
-        rows = self.context.table(table)
-        own = pa.array([job["job_key"] for job in self._read("planning.jobs")], pa.int64())
-        return {row["job_key"]: row for row in rows.filter(pc.is_in(rows["job_key"], own))
-                .to_pylist()}  # fmt: skip
+    @cached_property
+    def _jobs(self) -> dict[str, dict[int, dict[str, Any]]]:
+        """Rows of both tables of jobs by their job, of these trees' jobs alone."""
+        jobs = self._read("planning.jobs").values()
+        own = pa.array([job["job_key"] for of_tree in jobs for job in of_tree], pa.int64())
+        found = {}
+        for name in ("planning.queue", "planning.unscheduled"):
+            rows = self.context.table(name)
+            kept = rows.filter(pc.is_in(rows["job_key"], own)).to_pylist()
+            found[name] = {row["job_key"]: row for row in kept}
+        return found
+
+
+def _grouped(rows: list[dict[str, Any]], by: str) -> dict[int, list[dict[str, Any]]]:
+    """Rows by the number in one of their columns, in their order."""
+    groups: dict[int, list[dict[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(row[by], []).append(row)
+    return groups
 
 
 def _measures(tree: Mapping[str, Any], rating: Mapping[str, Any]) -> dict[str, dict[str, Any]]:

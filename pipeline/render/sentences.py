@@ -9,7 +9,7 @@ import string
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -48,14 +48,21 @@ class Texts:
 
     def words(self, kind: str) -> dict[str, str]:
         """All words of a kind by their codes."""
-        return {code: text for (group, of, code), text in self.lines.items()
-                if (group, of) == ("words", kind)}  # fmt: skip
+        return self._kinds.get(kind, {})
+
+    @cached_property
+    def _kinds(self) -> dict[str, dict[str, str]]:
+        kinds: dict[str, dict[str, str]] = {}
+        for (group, kind, code), text in self.lines.items():
+            if group == "words":
+                kinds.setdefault(kind, {})[code] = text
+        return kinds
 
     def knows(self, statement: str) -> bool:
         """Whether the statement has a sentence here."""
         return statement in self.statements
 
-    @property
+    @cached_property
     def statements(self) -> frozenset[str]:
         """Statements, reviews and reasons that have a sentence."""
         return frozenset(of for group, of, _ in self.lines if group == "says")

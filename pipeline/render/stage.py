@@ -8,7 +8,14 @@ from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import beside, lists, occurrences, spreadsheet
-from pipeline.render.pages import council_map, crew_sheet, forester_map, index, run_report
+from pipeline.render.pages import (
+    council_map,
+    crew_sheet,
+    forester_map,
+    index,
+    run_report,
+    tree_pages,
+)
 from pipeline.render.wording import review_sentence, sentence
 from pipeline.settings.model import RunSettings
 from pipeline.tables.store import RunStore
@@ -19,6 +26,7 @@ OUTPUTS: list[tuple[str, Writer]] = [
     ("forester's map", forester_map.write),
     ("council map", council_map.write),
     ("crew sheets", crew_sheet.write),
+    ("tree pages", tree_pages.write),
     ("queue as lists", lists.write_queue),
     ("review list", lists.write_review),
     ("rows set aside", lists.write_quarantine),

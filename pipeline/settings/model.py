@@ -221,6 +221,12 @@ class Output(Section):
 
     council_from: Literal["moderate", "high", "extreme"] = "high"
     contact: str = Field("", description="public office that answers questions, as an office")
+    tree_pages: int = Field(
+        500,
+        ge=0,
+        description="most trees that get a page of their own in trees/, the worst first; a page of "
+        "any other tree comes with soundwood explain TREE --page FILE",
+    )
 
 
 class Settings(Section):

@@ -218,3 +218,15 @@ def test_lines_are_broken_to_the_terminal(
     shown = [line.replace("\x1b[1m", "").replace("\x1b[0m", "") for line in lines]
     assert max(map(len, shown)) <= 60
     assert lines[0].startswith("\x1b[1m")
+
+
+def test_the_page_of_any_tree_comes_on_request(copied: Path, tmp_path: Path) -> None:
+    _ids(copied, {0: "B 1/x", 1: "B2", 2: "B2~2"})
+    file = tmp_path / "new" / "one.html"
+    assert said("B 1/x", "--run", str(copied), "--page", str(file)).strip() == str(file)
+    text = file.read_text(encoding="utf-8")
+    assert "Tree B 1/x" in text
+    assert "forester_map.html" not in text, "the file may lie anywhere"
+    with pytest.raises(InputError, match="2 trees of this id"):
+        said("B2", "--run", str(copied), "--page", str(tmp_path / "two.html"))
+    assert not (tmp_path / "two.html").exists()

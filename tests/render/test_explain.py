@@ -24,6 +24,7 @@ from tests.conftest import LarkmereRun
 TREE = {
     "tree_id", "tree_key", "species", "street", "ward", "status", "measures", "rating", "action",
     "make_safe", "no_climb", "rated", "evidence", "knots", "decay", "mechanics", "work", "weighed",
+    "words", "drawing",
 }  # fmt: skip
 STATEMENT = {"statement", "sentence", "values", "source", "basis", "note", "assumed"}
 

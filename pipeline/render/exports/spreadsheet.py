@@ -5,6 +5,7 @@ set-up are fixed; the file carries the run's day as its date and is equal to the
 """
 
 import io
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import xlsxwriter
 
-from pipeline.render import fungi, style, work_rows
+from pipeline.render import fungi, style, tree_names, work_rows
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import review_table
@@ -72,11 +73,13 @@ def write(context: RenderContext) -> list[Path]:
     sheets = _Sheets(book, context)
     queue = work_rows.queued(context)
     sheets.about(queue)
+    pages = tree_names.page_of(context)
     planned = context.settings.first_quarter.following(context.settings.settings.planning.quarters)
     for quarter in sorted({*map(str, planned), *queue["quarter"].to_pylist()}):
         rows = queue.filter(pc.equal(queue["quarter"], quarter))
-        shown = rows.slice(0, MOST_ROWS).select(list(_JOB_COLUMNS))
-        sheets.table(quarter, shown, total=rows.num_rows)
+        shown = rows.slice(0, MOST_ROWS)
+        links = [pages.get(key) for key in shown["tree_key"].to_pylist()]
+        sheets.table(quarter, shown.select(list(_JOB_COLUMNS)), total=rows.num_rows, links=links)
     left = work_rows.unscheduled(context, most=MOST_ROWS)
     total = context.table("planning.unscheduled").num_rows
     sheets.table("Left out", left.select(list(_LEFT_COLUMNS)), total=total)
@@ -97,6 +100,10 @@ class _Sheets:
              "bottom": 1, "border_color": style.LIGHT["edge"]}
         )  # fmt: skip
         self._text = book.add_format({"text_wrap": True, "valign": "top"})
+        self._link = book.add_format(
+            {"text_wrap": True, "valign": "top", "font_color": style.LIGHT["accent"],
+             "underline": 1}
+        )  # fmt: skip
         self._date = book.add_format({"num_format": "yyyy-mm-dd", "valign": "top", "align": "left"})
         self._number = book.add_format({"num_format": "#,##0.0", "valign": "top"})
         self._share = book.add_format({"num_format": "0%", "valign": "top"})
@@ -135,13 +142,30 @@ class _Sheets:
         sheet.set_row(row + 4, 66)
         self._print(sheet)
 
-    def table(self, name: str, table: pa.Table, *, total: int | None = None) -> None:
-        """One sheet from a table, with filter, frozen head, widths and print set-up."""
+    def table(
+        self,
+        name: str,
+        table: pa.Table,
+        *,
+        total: int | None = None,
+        links: Sequence[str | None] = (),
+    ) -> None:
+        """One sheet from a table, with filter, frozen head, widths and print set-up.
+
+        Parameters
+        ----------
+        links : path from the run's folder to the page of each row's tree, None without one.
+        """
         sheet = self._book.add_worksheet(name)
         for column, header in enumerate(table.column_names):
             sheet.write_string(0, column, _HEADINGS.get(header, header), self._head)
             sheet.set_column(column, column, _WIDTHS.get(header, 12))
             self._column(sheet, column, header, table[header].to_pylist())
+            if header == "tree_id":
+                for row, link in enumerate(links, start=1):
+                    if link is not None:
+                        told = str(table[header][row - 1].as_py())[:_MOST_CHARACTERS]
+                        sheet.write_url(row, column, f"external:{link}", self._link, told)
         sheet.freeze_panes(1, 0)
         if table.num_rows:
             sheet.autofilter(0, 0, table.num_rows, table.num_columns - 1)

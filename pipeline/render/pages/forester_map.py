@@ -1,6 +1,7 @@
 """The forester's map: one file, no network; list and map in step, the thread of reasons beside."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from pipeline.render import (
     marks,
     packing,
     thread,
+    tree_names,
 )
 from pipeline.render.context import RenderContext
 
@@ -75,6 +77,7 @@ def blocks(context: RenderContext, trees: map_trees.PackedTrees) -> dict[str, pa
         "sightings": attention.sightings(context, trees),
         "asOf": context.as_of.isoformat(),
         "paths": marks.action_paths(),
+        "pages": _pages(context, trees),
     }
     name = thread.taxon_names(context)
     found, found_words = fungi.pack(context, trees)
@@ -91,3 +94,9 @@ def blocks(context: RenderContext, trees: map_trees.PackedTrees) -> dict[str, pa
         "fungi": found,
         "fungusTexts": packing.document(found_words),
     }
+
+
+def _pages(context: RenderContext, trees: map_trees.PackedTrees) -> list[list[Any]]:
+    """Trees that have a page of their own: place among the packed trees, and its path."""
+    found = [(int(trees.place_of[key]), path) for key, path in tree_names.page_of(context).items()]
+    return [[place, path] for place, path in found if place >= 0]

@@ -22,6 +22,9 @@ _URGENT = 1  # now and this week
 # Every output that a run may have: file, what it is, who it is for.
 DOORS = (
     ("forester_map.html", "Forester's map", "Every tree with its chain of reasons.", "forester"),
+    ("trees/index.html", "Tree pages",
+     "Each tree with evidence or rated above low: the whole chain with its sources.",
+     "forester, court"),
     ("council_map.html", "Council map", "High-risk public trees in plain words.",
      "council, residents"),
     ("crews/index.html", "Crew sheets", "One sheet a crew and day, hazards first.", "crew leaders"),

@@ -35,6 +35,7 @@ class Thread {
     this.shellsOf = Thread.grouped(evidence.shell_tree.length, (k) => evidence.shell_tree[k]);
     this.leanOf = new Map(Array.from(evidence.lean_tree, (tree, k) => [tree, evidence.lean_side[k]]));
     this.workOf = Thread.grouped(extras.work.length, (k) => extras.work[k][0]);
+    this.pageOf = new Map(extras.pages);
     this.choicesOf = Thread.grouped(extras.choices.length, (k) => extras.choices[k][0]);
   }
 
@@ -60,9 +61,10 @@ class Thread {
     const made = [el("header", {}, el("div", {}, el("p", { class: "kicker" }, `Tree ${t.idOf(i)}`), el("h2", { id: "thread-title", tabindex: "-1" }, t.words.species[t.species[i]] || "Species not recorded")),
       el("button", { class: "press close", type: "button", "aria-label": "Close this tree", on: { click: close } }, "×"))];
     if (flags & 8) made.push(el("p", { class: "danger" }, "Make safe first: keep people out from under this tree until a qualified person has been there."));
-    if (flags & 4) made.push(el("p", { class: "danger" }, "Do not climb. Use a lift or a crane, or fell from the ground, by people qualified for it."));
+    if (flags & 4) made.push(el("p", { class: "danger" }, "Do not climb, and do not stand under the crown. Use a lift or a crane, or fell from the ground, by people qualified for it."));
     made.push(el("p", { class: "aid" }, "Screening aid. Not inspected is not low."));
     made.push(this.face(i, rating, decay));
+    if (this.pageOf.has(i)) made.push(el("p", {}, el("a", { class: "page", href: this.pageOf.get(i) }, "This tree's own page, with every source")));
     if (rating === NOT_RATED) { // no tree stands there: what to sound or to test is no question
       made.push(el("p", {}, `Not rated: the inventory calls this ${STATUS_WORDS[t.words.status[t.status[i]]] || "no tree"}.`));
       const fungi = this.fungi.of(i);

@@ -1,0 +1,43 @@
+"""The numbers behind a sentence, as people read them: what it is, the number, its unit."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from pipeline.render.sentences import Texts, english
+from pipeline.render.wording_numbers import figure
+
+# Units that the name of the value says.
+_UNSAID = frozenset({"share", "times"})
+# Counts that the sentence itself tells in full.
+_TOLD = frozenset({"count", "days", "years", "place", "trees", "points", "crew-hours"})
+_OF_RULES = {
+    "elicited": "an estimate of this project, no published value is known",
+    "common practice": "common practice, no source",
+    "from memory": "from memory, to be checked",
+}
+
+
+def figures(values: Mapping[str, Mapping[str, Any]], t: Texts | None = None) -> list[str]:
+    """Values of a statement with a unit, such as 'diameter 55 cm'; no count that it tells itself.
+
+    Parameters
+    ----------
+    values : by name `value` and `unit`, as an explanation has them.
+    """
+    return [
+        _figure(name, one["value"], one["unit"], t or english())
+        for name, one in values.items()
+        if one["value"] is not None and one["unit"] is not None and one["unit"] not in _TOLD
+    ]
+
+
+def _figure(name: str, value: object, unit: str, t: Texts) -> str:
+    several = value if isinstance(value, list) else [value]
+    numbers = ", ".join(figure(one) for one in several)
+    plain = t.word("value", name, name.removesuffix(f"_{unit.lower()}").replace("_", " "))
+    return f"{plain} {numbers}" + ("" if unit in _UNSAID or unit == name else f" {unit}")
+
+
+def basis_words(basis: str) -> str:
+    """What a rule rests on, in words."""
+    return _OF_RULES.get(basis, basis)

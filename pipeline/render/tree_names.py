@@ -1,0 +1,77 @@
+"""Which trees have a page of their own, and the name of its file."""
+
+import re
+from collections.abc import Iterable
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.render.context import RenderContext
+from pipeline.terms import RatingWord
+
+FOLDER = "trees"
+_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
+_OTHER = re.compile(r"[^A-Za-z0-9_-]+")
+_LONGEST = 40
+# Names that a file system keeps for itself, and the page of all the pages.
+_TAKEN = {"index", "con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt")
+          for n in range(10))}  # fmt: skip
+
+
+def paged(context: RenderContext) -> pa.Table:
+    """Trees with a page: tree_key, tree_id, rating and page, the worst first.
+
+    Those with evidence, or rated above low; of one word the more harmful first. No more than the
+    setting `output.tree_pages` says.
+    """
+    ratings = context.table("scoring.tree_ratings")
+    wanted = pc.or_(ratings["evidence"], pc.greater(ratings["rating"], int(RatingWord.LOW)))
+    own = ratings.filter(wanted).select(["tree_key", "rating", "harm_per_year", "make_safe"])
+    own = own.sort_by(
+        [("make_safe", "descending"), ("rating", "descending"), ("harm_per_year", "descending"),
+         ("tree_key", "ascending")]
+    )  # fmt: skip
+    own = own.slice(0, context.settings.settings.output.tree_pages)
+    keys = own["tree_key"].to_numpy()
+    ids = context.table("ingest.trees")["tree_id"].take(pa.array(keys)).to_pylist()
+    return pa.table({
+        "tree_key": keys.astype(np.int64),
+        "tree_id": pa.array(ids, pa.string()),
+        "rating": own["rating"],
+        "page": pa.array(page_names(keys.tolist(), ids), pa.string()),
+    })  # fmt: skip
+
+
+def count_wanted(context: RenderContext) -> int:
+    """Trees with evidence or rated above low, whether or not they have a page."""
+    ratings = context.table("scoring.tree_ratings")
+    wanted = pc.or_(ratings["evidence"], pc.greater(ratings["rating"], int(RatingWord.LOW)))
+    return int(pc.sum(wanted).as_py() or 0)
+
+
+def page_names(keys: Iterable[int], ids: Iterable[str | None]) -> list[str]:
+    """File names without ending, each once also where capital and small letters are one.
+
+    An id of plain letters, digits, dashes and lines names its file; any other loses its other
+    marks and gains the tree's number, which no other tree has.
+    """
+    names: list[str] = []
+    taken = set(_TAKEN)
+    for key, tree_id in zip(keys, ids, strict=True):
+        name = tree_id or ""
+        if not _PLAIN.fullmatch(name) or name.casefold() in taken:
+            name = f"{_OTHER.sub('_', name)[:_LONGEST].strip('_-') or 'tree'}__{key}"
+        while name.casefold() in taken:
+            name += "_"
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+def page_of(context: RenderContext) -> dict[int, str]:
+    """Path from the run's folder to the page of each tree that has one, by tree key."""
+    rows = paged(context)
+    stems = rows["page"].to_pylist()
+    paths = [f"{FOLDER}/{stem}.html" for stem in stems]
+    return dict(zip(rows["tree_key"].to_pylist(), paths, strict=True))

@@ -57,14 +57,20 @@ def _lifted(v: Values) -> str:
     return f"{capital(what)} is on; the danger lifts it: {how}."
 
 
-def _decision(v: Values) -> str:
-    word = {
-        "accept": "accepted what the program says",
-        "override": "decided otherwise than the program",
-        "pin": "fixed the quarter",
-        "defer": "put the work off",
-    }.get(str(v["decision"]), str(v["decision"]))
-    return f"On {day(v['decided_on'])} a person {word}; that stands."
+def _decision(v: Values, t: Texts) -> str:
+    reason, until = v.get("reason"), v.get("until")
+    who = t.say("decision_stands", "somebody")
+    if v.get("role"):
+        who = t.say("decision_stands", "role", role=str(v["role"]).replace("_", " "))
+    return t.say(
+        "decision_stands",
+        "known",
+        day=day(v["decided_on"], t),
+        who=who,
+        what=t.say("decision_stands", str(v["decision"])),
+        why=t.say("decision_stands", "why", reason=reason.strip().rstrip(".")) if reason else "",
+        until=t.say("decision_stands", "until", day=day(until, t)) if until else "",
+    )
 
 
 def _constant(text: str) -> Callable[[Values], str]:
@@ -83,7 +89,6 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     "action_program_would": lambda v: (
         f"The program alone would choose: {ACTION_WORDS[str(v['action'])]}."
     ),
-    "decision_stands": _decision,
     "decision_newer_evidence": lambda v: (
         f"Evidence of {day(v['seen_on'])} is newer than the decision of {day(v['decided_on'])}: "
         "look at it again."
@@ -107,6 +112,7 @@ _FORMS: dict[str, Form] = {
     **FUNGUS,
     **HOLDING,
     **RATING,
+    "decision_stands": _decision,
     "no_climb_probable": lambda v, t: t.say(
         "no_climb_probable", part=parts(v["part"], t), failure=t.word("failure", v["failure"])
     ),

@@ -49,7 +49,7 @@ def chosen(v: Values) -> str:
     after = "" if v["action"] == "make_safe" else f"; {_afterwards(v)}"
     return (
         f"To do: {action}{at}, {deadline(v['deadline_days'])}; {crew}, about "
-        f"{v['hours']:.2g} crew-hours{after}."
+        f"{round(v['hours'], 1):g} crew-hours{after}."
     )
 
 

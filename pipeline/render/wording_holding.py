@@ -122,7 +122,8 @@ def _filled(v: Values, t: Texts) -> str:
         if v[f"{name}_filled"] and v[f"{name}_m"] is not None
     }
     kind = "both" if len(filled) > 1 else next(iter(filled), "size")
-    return t.say("holds_filled", "known", what=t.say("holds_filled", kind, **filled))
+    said = "both_known" if kind == "both" else "known"
+    return t.say("holds_filled", said, what=t.say("holds_filled", kind, **filled))
 
 
 def _climate(v: Values, t: Texts) -> str:

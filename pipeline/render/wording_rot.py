@@ -6,7 +6,7 @@ from pipeline.render.sentences import Texts
 from pipeline.render.wording_numbers import capital, count_word, in_hundred, joined, parts
 from pipeline.render.wording_seen import Form, Values, named
 
-_HARDLY, _EVEN = 0.005, 0.5
+_HARDLY, _EVEN, _SURE = 0.005, 0.5, 0.995
 
 
 def _at_work(v: Values, t: Texts) -> str:
@@ -28,7 +28,7 @@ def _candidates(v: Values, t: Texts) -> str:
     # What hardly anything speaks for is no candidate beside a first that is all but certain.
     pairs = [one for at, one in enumerate(pairs) if at == 0 or one[1] >= _HARDLY]
     first, *others = [
-        t.say("fungus_candidates", "share", name=name, share=in_hundred(share, t))
+        t.say("fungus_candidates", "share", name=name, share=_chance(share, t))
         for name, share in pairs
     ]
     told = {"first": first}
@@ -38,10 +38,15 @@ def _candidates(v: Values, t: Texts) -> str:
     if others:
         told["others"] = joined(others, t, "or")
         if pairs[0][1] < _EVEN:
-            return t.say("fungus_candidates", "open", first=first, others=told["others"])
+            last = joined(others, t)
+            return t.say("fungus_candidates", "open", first=first, others=last)
     kind = {(False, True): "one", (False, False): "several", (True, True): "together_one",
             (True, False): "together"}  # fmt: skip
     return t.say("fungus_candidates", kind[times > 1, not others], **told)
+
+
+def _chance(share: float, t: Texts) -> str:
+    return t.word("share", "nearly_sure") if share >= _SURE else in_hundred(share, t)
 
 
 def _decided(v: Values, t: Texts) -> str:

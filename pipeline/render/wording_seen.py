@@ -11,6 +11,7 @@ Form = Callable[[Values, Texts], str]
 # These words say where it is.
 _PLACED = frozenset({"none_seen", "dead_tree", "dead_branch", "hanging_branch", "crown_dieback",
                      "root_damage", "girdling_root", "lean"})  # fmt: skip
+_CRACKS = frozenset({"crack", "split"})
 _PRECISION = 1
 
 

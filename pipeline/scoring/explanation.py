@@ -149,7 +149,7 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "action_none": ("action", ()),
     "action_make_safe": ("action", ("days", "acknowledged_on")),
     "action_program_would": ("action", ("action",)),
-    "decision_stands": ("action", ("decision", "decided_on")),
+    "decision_stands": ("action", ("decision", "decided_on", "role", "reason", "until")),
     "decision_newer_evidence": ("action", ("decided_on", "seen_on")),
     "season_closed": ("action", ("code", "not_before")),
     "season_lifted": ("action", ("code", "lifted_by")),

@@ -235,8 +235,8 @@ def _act(
     _write(store, out.TREE_RATINGS, rating_columns(row, parameters))
     _write(store, out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
     Thread(
-        row, j.sightings, j.looks, read["zones"], j.balance, candidates, on, parameters,
-        groups.count, with_own,
+        row, j.sightings, j.looks, read["zones"], read["decisions"], j.balance, candidates, on,
+        parameters, groups.count, with_own,
     ).write(facts)  # fmt: skip
     _write(store, out.FACTS, _fact_columns(facts))
     found = review_list.ReviewList()

@@ -19,7 +19,8 @@ _VALUES: dict[str, Any] = {
     "acknowledged_on": "2026-11-01", "action": "remove", "attachment": "attached",
     "best_weight": 0.5, "candidates": 3, "code": "R5", "consequence": "severe", "count": 2,
     "crew": "lift", "days": 1, "deadline_days": 30, "decayed_share": 0.6,
-    "decided_on": "2026-10-02", "until": "2026-10-31", "decision": "override", "defect": "crack",
+    "decided_on": "2026-10-02", "until": "2026-10-31", "role": "city forester",
+    "decision": "override", "defect": "crack",
     "diameter_cm": 60.0,
     "dbh_cm": 40.0, "direction_share": 0.25, "distance_m": 4.2, "extent_share": 0.4,
     "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0,
@@ -69,7 +70,8 @@ _VALUES: dict[str, Any] = {
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
              "acknowledged_on", "not_before", "why", "about", "decided_by", "against",
-             "next_look", "share", "host", "told_id")  # fmt: skip
+             "next_look", "share", "host", "told_id", "role",
+             "until")  # fmt: skip
 
 
 def _all_sentences(values: dict[str, Any]) -> list[str]:
@@ -292,9 +294,24 @@ def test_a_fungus_that_may_be_any_is_not_named_as_if_known() -> None:
 def test_signs_beside_a_defect_are_told() -> None:
     told = _said("seen_defect", defect="lean", part="roots", extent_share=None)
     assert "a lean, the soil beside it has moved, roots are freshly broken" in told
+    crack = _said("seen_defect", signs="with_decay|with_crack")
+    assert "with extensive decay" in crack
+    assert "with a crack" not in crack  # of a crack that says nothing
     damage = _said("seen_defect", defect="root_damage", part="roots", extent_share=0.55, signs="")
     assert damage.startswith("An inspector notes damaged roots, over 55 % of the roots")
 
 
 def test_who_comes_first_among_trees_never_inspected_is_said() -> None:
     assert "those come first that would do the most harm" in _said("action_inspect", state="never")
+
+
+def test_a_decision_is_told_with_who_why_and_until_when() -> None:
+    assert _said("decision_stands", reason="Seen on site.") == (
+        "On 2 October 2026 the city forester decided otherwise than the program "
+        "(\u201cSeen on site\u201d); that stands until 31 October 2026."
+    )
+    bare = _said("decision_stands", role=None, reason=None, until=None)
+    assert bare == (
+        "On 2 October 2026 a person whose role was not told decided otherwise than the program; "
+        "that stands."
+    )

@@ -24,6 +24,7 @@ class Decisions:
     kind : place in inputs.DECISIONS of the decision that is shown, -1 without one: an override
         that stands, else the latest of the others.
     decided_on : its day.
+    shown : its row in ingest.decisions, -1 without one.
     action : place in inputs.ACTIONS that an override names, -1 if none.
     rating : rating word that an override names, -1 if none.
     acknowledged_on : day on which make-safe was acknowledged.
@@ -33,6 +34,7 @@ class Decisions:
 
     kind: Ints
     decided_on: Ints
+    shown: Ints
     action: Ints
     rating: Ints
     acknowledged_on: Ints
@@ -71,6 +73,7 @@ def read_decisions(table: pa.Table, *, count: int, today: int) -> Decisions:
     return Decisions(
         kind=_taken(kind, shown),
         decided_on=_taken(day, shown),
+        shown=shown,
         action=by_action,
         rating=by_rating,
         acknowledged_on=latest(np.where(acknowledges, tree, -1), day, count),
@@ -107,6 +110,13 @@ def _meanings(table: pa.Table) -> tuple[Ints, Ints]:
     action = [actions.get(value.replace(" ", "_").replace("-", "_"), -1) for value in told]
     rating = [_RATINGS.get(value.replace("_", " "), -1) for value in told]
     return np.array(action, np.int64), np.array(rating, np.int64)
+
+
+def decided_by(table: pa.Table, row: int) -> dict[str, str | None]:
+    """Role, reason and last day of a row of ingest.decisions, each None where it is not told."""
+    told = table.slice(row, 1).select(["role", "reason", "until"]).to_pylist()[0]
+    until = told["until"]
+    return {**told, "until": until.isoformat() if until else None}
 
 
 def overridden_words(rating: Words, decisions: Decisions) -> Words:

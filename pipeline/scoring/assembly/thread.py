@@ -14,6 +14,7 @@ from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.climbing import Climbing
 from pipeline.scoring.assembly.columns import day_text, day_texts, place_of, texts
+from pipeline.scoring.assembly.decisions import decided_by
 from pipeline.scoring.assembly.evidence import FUNGUS, MECHANICS, STRENGTH, WITNESSES
 from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
 from pipeline.scoring.assembly.identifications import tell_bodies
@@ -50,6 +51,7 @@ class Thread:
     sightings: Sightings
     looks: Looks
     zones: pa.Table
+    decided: pa.Table
     balance: Balance
     works: Works
     on: Terms
@@ -375,8 +377,11 @@ class Thread:
             if kind < 0:
                 continue
             day = day_text(int(row.decisions.decided_on[tree]))
-            told = {"decision": inputs.DECISIONS[kind], "decided_on": day}
-            facts.add(int(at), "decision_stands", told)
+            facts.add(int(at), "decision_stands", {
+                "decision": inputs.DECISIONS[kind],
+                "decided_on": day,
+                **decided_by(self.decided, int(row.decisions.shown[tree])),
+            })  # fmt: skip
             if row.program_best[tree] != row.best[tree]:
                 would = {"action": ACTION_NAMES[row.program_best[tree]]}
                 facts.add(int(at), "action_program_would", would)

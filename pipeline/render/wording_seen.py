@@ -89,9 +89,10 @@ def _defect(v: Values, t: Texts) -> str:
     if share is not None:
         over = t.words("extent")
         extent = ", " + over.get(defect, over[part]).format_map({"percent": percent(share)})
-    signs = "".join(
-        f", {t.word('sign', sign)}" for sign in (v.get("signs") or "").split("|") if sign
-    )
+    beside = [sign for sign in (v.get("signs") or "").split("|") if sign]
+    if defect in _CRACKS:
+        beside = [sign for sign in beside if sign != "with_crack"]
+    signs = "".join(f", {t.word('sign', sign)}" for sign in beside)
     where = "on_branch" if part == "branch" else part
     told = {"what": _placed(defect, where, t), "extent": extent, "signs": signs}
     return t.say("seen_defect", "known", **told, day=day(v.get("seen_on"), t))

@@ -66,6 +66,8 @@ def _tree(page: "_Page", tree: Told, run: Told) -> Iterator[str]:
             "the ground, by people qualified for it."
         )
     yield from page.line(f"Rating: {tree['rating']}. Action: {tree['action']}.")
+    for asked in tree["asked"]:
+        yield from page.line(f"For a person to look at: {asked['sentence']}")
     for knot in tree["knots"]:
         yield from _knot(page, knot, tree)
 
@@ -100,7 +102,7 @@ def _knot(page: "_Page", knot: Told, tree: Told) -> Iterator[str]:
             f"{row['action']}{' (chosen)' if row['chosen'] else ''}: {row['rating_left'] or _KEPT}"
             for row in tree["weighed"]
         ]
-        if weighed:
+        if len(weighed) > 1:
             yield from page.line("What was weighed, and the rating left:", inset=False)
             for row in weighed:
                 yield from page.line(f"- {row}", inset=True)

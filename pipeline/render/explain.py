@@ -24,6 +24,8 @@ a key goes or changes its meaning, new keys may come:
   - `mechanics`: each part with `part`, `applicable`, `reason` (why not) and `values`,
   - `work`: each job with `sentence`, `action`, `deadline_on`, `quarter`, `day`, `crew`,
     `left_out` (reason, or null),
+  - `asked`: what a person is asked about this tree, each with `urgency` (0 the most) and
+    `sentence`,
   - `weighed`: each action with `action`, `rating_left` (null where the tree stays as it is) and
     `chosen`.
 * `cautions`: sentences that every reader must see.
@@ -141,6 +143,7 @@ class _Told:
                 _mechanics(row) for row in (self._of(MECHANICS, key) if MECHANICS in TABLES else ())
             ],
             "work": [self._job(job) for job in self._of("planning.jobs", key)],
+            "asked": [self._asked(row) for row in self._of("scoring.reviews", key)],
             "weighed": [
                 {
                     "action": ACTION_WORDS[row["action"]],
@@ -152,6 +155,10 @@ class _Told:
                 for row in self._of("scoring.candidate_actions", key)
             ],
         }
+
+    def _asked(self, row: Mapping[str, Any]) -> dict[str, Any]:
+        said = self.context.review_sentence(row["code"], json.loads(row["detail"]))
+        return {"urgency": row["urgency"], "sentence": said}
 
     def _drawing(self, key: int, worst: int | None) -> dict[str, Any]:
         """The section of the worst part, or of the part most decayed."""

@@ -22,12 +22,13 @@ _TAKEN = {"index", "con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com"
 def paged(context: RenderContext) -> pa.Table:
     """Trees with a page: tree_key, tree_id, rating and page, the worst first.
 
-    Those with evidence, or rated above low; of one word the more harmful first. No more than the
-    setting `output.tree_pages` says.
+    Those with evidence, rated above low, or of which something must be seen to now; of one word
+    the more harmful first. No more than the setting `output.tree_pages` says.
     """
     ratings = context.table("scoring.tree_ratings")
-    wanted = pc.or_(ratings["evidence"], pc.greater(ratings["rating"], int(RatingWord.LOW)))
-    own = ratings.filter(wanted).select(["tree_key", "rating", "harm_per_year", "make_safe"])
+    own = ratings.filter(_wanted(context)).select(
+        ["tree_key", "rating", "harm_per_year", "make_safe"]
+    )
     own = own.sort_by(
         [("make_safe", "descending"), ("rating", "descending"), ("harm_per_year", "descending"),
          ("tree_key", "ascending")]
@@ -44,10 +45,16 @@ def paged(context: RenderContext) -> pa.Table:
 
 
 def count_wanted(context: RenderContext) -> int:
-    """Trees with evidence or rated above low, whether or not they have a page."""
-    ratings = context.table("scoring.tree_ratings")
-    wanted = pc.or_(ratings["evidence"], pc.greater(ratings["rating"], int(RatingWord.LOW)))
-    return int(pc.sum(wanted).as_py() or 0)
+    """Trees that should have a page, whether or not they have one."""
+    return int(pc.sum(_wanted(context)).as_py() or 0)
+
+
+def _wanted(context: RenderContext) -> pa.ChunkedArray:
+    ratings, reviews = context.table("scoring.tree_ratings"), context.table("scoring.reviews")
+    now = reviews.filter(pc.equal(reviews["urgency"], 0))["tree_key"].combine_chunks()
+    above = pc.greater(ratings["rating"], int(RatingWord.LOW))
+    told = pc.or_(ratings["evidence"], pc.is_in(ratings["tree_key"], value_set=now))
+    return pc.or_(told, above)
 
 
 def page_names(keys: Iterable[int], ids: Iterable[str | None]) -> list[str]:

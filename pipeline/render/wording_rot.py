@@ -50,7 +50,10 @@ def _chance(share: float, t: Texts) -> str:
 
 
 def _decided(v: Values, t: Texts) -> str:
-    beside = {"name": named(v["name"], t), "beside": v["beside"]}
+    other = str(v["beside"])
+    if str(v["name"]).split(" ", maxsplit=1)[0] == other:  # a species before the rest of its genus
+        other = t.say("fungus_decided_by", "another", genus=other)
+    beside = {"name": named(v["name"], t), "beside": other}
     known, what = _speak(v["decided_by"], t)
     said = t.say("fungus_decided_by", known, **beside, **what)
     against, those = _speak(v["against"], t)

@@ -11,6 +11,7 @@ Form = Callable[[Values, Texts], str]
 # These words say where it is.
 _PLACED = frozenset({"none_seen", "dead_tree", "dead_branch", "hanging_branch", "crown_dieback",
                      "root_damage", "girdling_root", "lean"})  # fmt: skip
+_WHOLE = frozenset({"dead_tree", "none_seen"})  # of these no share says more
 _CRACKS = frozenset({"crack", "split"})
 _PRECISION = 1
 
@@ -86,7 +87,7 @@ def _read(v: Values, t: Texts) -> str:
 def _defect(v: Values, t: Texts) -> str:
     defect, part = str(v["defect"]), str(v["part"])
     share, extent = v.get("extent_share"), ""
-    if share is not None:
+    if share is not None and defect not in _WHOLE:
         over = t.words("extent")
         extent = ", " + over.get(defect, over[part]).format_map({"percent": percent(share)})
     beside = [sign for sign in (v.get("signs") or "").split("|") if sign]

@@ -24,7 +24,7 @@ from tests.conftest import LarkmereRun
 TREE = {
     "tree_id", "tree_key", "species", "street", "ward", "status", "measures", "rating", "action",
     "make_safe", "no_climb", "rated", "evidence", "knots", "decay", "mechanics", "work", "weighed",
-    "words", "drawing",
+    "words", "drawing", "asked",
 }  # fmt: skip
 STATEMENT = {"statement", "sentence", "values", "source", "basis", "note", "assumed"}
 
@@ -182,3 +182,17 @@ def test_nothing_says_that_a_tree_is_safe(told: dict[str, Any]) -> None:
     said = said.replace("make safe", "").replace("make-safe", "").replace("made safe", "")
     assert not re.search(r"\b(safe|safely|harmless|no danger|no risk)\b", said)
     assert any("may still fail" in caution for caution in told["cautions"])
+
+
+def test_what_a_person_is_asked_about_a_tree_is_told_with_it(town: RenderContext) -> None:
+    # A remark that heads the list of what needs a person now must not be missing where the tree
+    # itself is explained, whatever the rating makes of it.
+    reviews = town.table("scoring.reviews")
+    rows = [row for row in reviews.to_pylist() if row["tree_key"] >= 0][:40]
+    by_tree: dict[int, list[str]] = {}
+    for row in rows:
+        said = town.review_sentence(row["code"], json.loads(row["detail"]))
+        by_tree.setdefault(row["tree_key"], []).append(said)
+    told = explain(town, list(by_tree))
+    for tree in told["trees"]:
+        assert set(by_tree[tree["tree_key"]]) <= {one["sentence"] for one in tree["asked"]}

@@ -250,6 +250,8 @@ def test_labels_of_candidates_do_not_cover_each_other(
     boxes = page.locator(".leaflet-tooltip.share").evaluate_all(
         "all => all.map(e => e.getBoundingClientRect()).map(b => [b.x, b.y, b.right, b.bottom])"
     )
+    # On a busy machine labels of an earlier choice still fade out: these have no size left.
+    boxes = [box for box in boxes if box[2] > box[0]]
     assert len(boxes) == 5
     for n, (west, north, east, south) in enumerate(boxes):
         for left, top, right, bottom in boxes[:n]:

@@ -127,6 +127,35 @@ def test_a_crown_from_the_ground_up_catches_more_wind_than_a_lifted_one(tmp_path
     assert 1.0 < gust[0] / gust[1] < 2 ** (1 / 1.5)
 
 
+def test_routine_pruning_earns_no_credit(tmp_path: Path) -> None:
+    # Luley et al. 2002 (F1): units pruned by rota did not fail less than those that were not.
+    trees = [{**MAPLE, "dbh_cm": 55.0, "x_m": 60.0 * n, "last_pruned_on": day}
+             for n, day in enumerate((None, date(2026, 10, 1)))]  # fmt: skip
+    store = score(
+        tmp_path, {"trees": trees, "sightings": [{**SHELF, "tree_key": n} for n in (0, 1)]}
+    )
+    for part in (ROOTS, BUTT, STEM, BRANCH):
+        plain, pruned = ({**of_part(store, "mechanics", part, n), "tree_key": 0} for n in (0, 1))
+        assert plain == pruned
+
+
+def test_a_decayed_neighbour_says_nothing_of_a_tree(tmp_path: Path) -> None:
+    # Nelson et al. 2022 (F6): failures show no pattern in space, so nothing is smoothed over it.
+    own = {**MAPLE, "dbh_cm": 55.0}
+    near = [{**own, "x_m": 8.0}, {**own, "x_m": -8.0}]
+    alone = score(tmp_path / "a", {"trees": [own], "sightings": [SHELF]})
+    told = [SHELF, *({**ROSETTE, "tree_key": n} for n in (1, 2))]
+    beside = score(tmp_path / "b", {"trees": [own, *near], "sightings": told})
+    for part in (ROOTS, BUTT, STEM, BRANCH):
+        one, other = of_part(alone, "mechanics", part), of_part(beside, "mechanics", part)
+        # sums over a batch of another size may differ in the last digit
+        assert [one[p] for p in ("p1", "p3")] == pytest.approx(
+            [other[p] for p in ("p1", "p3")], rel=1e-12
+        )
+        assert one["failure"] == other["failure"]
+    assert rows(alone, "failure") == [r for r in rows(beside, "failure") if r["tree_key"] == 0]
+
+
 def test_a_topped_tree_is_left_to_the_eye(tmp_path: Path) -> None:
     # Crown and height of a topped tree are no longer those that the wind load is set on.
     topped = [{"tree_key": 0, "topped": True}]

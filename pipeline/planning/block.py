@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.planning.clock import DAY_MIN, Pause, Span, free_spans, weekday
 from pipeline.planning.crew_day import CrewDay, DayJobs, Rules
-from pipeline.planning.routing.library import Effort
+from pipeline.planning.routing.library import Effort, library
 from pipeline.planning.routing.problem import Fleet, Problem, Stops
 from pipeline.planning.routing.solve import solve
 from pipeline.units import MINUTES_PER_HOUR, SECONDS_PER_HOUR, Floats, Ints
@@ -48,8 +48,8 @@ class Ground:
 
 def route_block(
     jobs: DayJobs, slots: list[CrewDay], rows: Ints, ground: Ground, rules: Rules
-) -> str:
-    """Route the jobs `rows` and what the crew-days hold already; says how it was answered."""
+) -> None:
+    """Route the jobs `rows` and what the crew-days hold already."""
     vehicles = [slot for slot in slots if not slot.closed]
     held = {job: slot for slot in vehicles for job in slot.jobs[slot.head :]}
     told = _Told(jobs, vehicles, rules)
@@ -58,7 +58,7 @@ def route_block(
     chosen = np.array([job for job, found in windows.items() if found], dtype=np.int64)
     chosen = chosen[np.argsort(jobs.tie[chosen])]
     if not set(windows) - set(held) or not vehicles:
-        return ""
+        return
     stops = _stops(jobs, chosen, windows, ground, last=told.last)
     stops.prize[np.isin(chosen, list(held))] = _HELD
     seconds = np.ceil(ground.cost * _S_PER_MIN - _EVEN).astype(np.int64)
@@ -72,7 +72,7 @@ def route_block(
         slot, served = vehicles[route.vehicle], chosen[list(route.stops)]
         slot.jobs += served.tolist()
         slot.parts += jobs.work[served].tolist()
-    return answer.how
+        slot.searched = library() is not None
 
 
 class _Told:

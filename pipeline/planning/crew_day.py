@@ -50,6 +50,7 @@ class CrewDay:
     choice : how gladly the crew is sent to make safe, 1 first.
     begins : of the shift, minutes after midnight.
     pause : the break; `shift` is the time at work without it.
+    searched : the routing library was there to order the stops.
     """
 
     crew: int
@@ -64,6 +65,7 @@ class CrewDay:
     choice: int = 1
     begins: float = 0.0
     pause: Pause = NO_PAUSE
+    searched: bool = True
 
 
 @dataclass(frozen=True, slots=True)

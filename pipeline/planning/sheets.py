@@ -61,6 +61,7 @@ def tables(work: Work, world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
             ),
             "break_min": pause,
             "length_m": np.add.reduceat(legs.metres, bounds[:-1]),
+            "searched": [slot.searched for slot in slots],
             "how": pa.array(_how(legs.on_streets, bounds), pa.string()),
             "geometry": pa.array(to_wkb(_lines(legs, bounds)), pa.binary()),
         }

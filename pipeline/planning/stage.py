@@ -11,6 +11,7 @@ from pipeline.geo import shapes
 from pipeline.planning import left_out, sheets
 from pipeline.planning.capacity import Needs, pools_of, preference
 from pipeline.planning.clock import Week
+from pipeline.planning.day_check import refuse_wrong_days
 from pipeline.planning.depots import depots_in_metres
 from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
 from pipeline.planning.network import Streets
@@ -63,6 +64,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     store.write(QUEUE, _queue(jobs, work, world, plan))
     store.write(UNSCHEDULED, _unscheduled(jobs, work, world, plan, (needs, blocked)))
     routes, stops = sheets.tables(work, world, plan)
+    refuse_wrong_days(work, world, routes, stops)
     store.write(ROUTES, routes)
     store.write(STOPS, stops)
 

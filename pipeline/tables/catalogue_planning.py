@@ -123,6 +123,7 @@ ROUTES = TableSchema(
                nullable=True),
         Column("break_min", Kind.FLOAT, "length of the break", "min", low=0),
         Column("length_m", Kind.FLOAT, "driven", "m", low=0),
+        Column("searched", Kind.BOOL, "the routing library ordered the stops, not insertion alone"),
         Column("how", Kind.LABEL, "how travel was found",
                allowed=("streets", "straight_line", "mixed")),
         Column("geometry", Kind.WKB, "line driven, in the run's metric CRS"),

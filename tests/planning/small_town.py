@@ -95,6 +95,7 @@ class Town:
     ratings: dict[int, dict[str, Any]] = field(default_factory=dict)
     decisions: list[dict[str, Any]] = field(default_factory=list)
     work_done: list[dict[str, Any]] = field(default_factory=list)
+    zones: list[dict[str, Any]] = field(default_factory=list)
     streets: bool = True
     crews: tuple[Crew, ...] = CREWS
     planning: Planning = field(default_factory=Planning)
@@ -142,6 +143,7 @@ class Town:
         put(store, "ingest.work_done", [
             {"work_key": k, "tree_key": -1} | row for k, row in enumerate(self.work_done)
         ])  # fmt: skip
+        put(store, "ingest.zones", [{"zone_key": k} | row for k, row in enumerate(self.zones)])
         if self.streets:
             write_streets(store, grid())
 

@@ -39,6 +39,9 @@ from pipeline.units import MINUTES_PER_HOUR, Floats
 
 FOLDER = "crews"
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_OF_STOP = (
+    "day", "crew_id", "seq", "arrive_min", "begin_min", "leave_min", "drive_min", "drive_m", "how",
+)  # fmt: skip
 _WORDS = {rating.name.lower().replace("_", " "): rating for rating in RatingWord}
 
 
@@ -81,6 +84,7 @@ def write(context: RenderContext) -> list[Path]:
                 "context": context,
                 "day": day,
                 "cards": cards[held],
+                "waits": _waits(context, day, cards[held]),
                 "sketch": drawing,
                 "hazard_marks": MARKS,
                 "rating_words": RatingWord,
@@ -161,7 +165,7 @@ def _stops(context: RenderContext) -> pa.Table:
     """Stops of all days in the order of planning.routes, as described jobs."""
     stops = context.table("planning.stops")
     described = work_rows.by_key(context, stops["job_key"])
-    for name in ("day", "crew_id", "seq", "arrive_min", "leave_min", "drive_min", "drive_m", "how"):
+    for name in _OF_STOP:
         described = described.append_column(name, work_rows.flat(stops[name]))
     return described
 
@@ -201,6 +205,19 @@ def _early(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) ->
     if day.route["day"] < first.first_day:
         return f"Before the quarter: these jobs are due before {first} begins."
     return ""
+
+
+def _waits(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) -> dict[int, str]:
+    """By stop: from when work may begin, where the crew is there a minute or more before."""
+    setup = context.settings.settings.planning.stop_setup_min
+    pause, minutes = day.route["break_start_min"], day.route["break_min"]
+    said = {}
+    for card in cards:
+        inside = pause is not None and card["arrive_min"] <= pause < card["begin_min"]
+        idle = card["begin_min"] - card["arrive_min"] - setup - (minutes if inside else 0.0)
+        if idle >= 1.0:
+            said[card["seq"]] = f"Do not begin before {clock(card['begin_min'])}: a school is near."
+    return said
 
 
 def _depots(context: RenderContext) -> dict[str, Floats]:

@@ -115,7 +115,8 @@ def test_the_check_passes_what_was_planned_and_refuses_each_thing_that_is_off(
     assert wrong_days(*checked) == []
     first = {name: stops[name].to_pylist() for name in stops.column_names}
     faults = [
-        (routes, _changed(stops, "begin_min", first["arrive_min"]), "work begins before it is set up"),
+        (routes, _changed(stops, "begin_min", first["arrive_min"]),
+         "work begins before it is set up"),
         (routes, _changed(stops, "drive_min", [m + 1 for m in first["drive_min"]]),
          "an arrival does not follow"),
         (routes, _changed(stops, "leave_min", [m + 1 for m in first["leave_min"]]),

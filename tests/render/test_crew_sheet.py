@@ -34,7 +34,7 @@ def test_each_crew_day_has_a_sheet_and_a_form(run: RenderContext) -> None:
     names = {path.name for path in (run.out / "crews").iterdir()}
     stems = {FIRST, "2027-01-05_lift-north", "2027-01-04_ground"}
     assert names == {"index.html", *(f"{s}.html" for s in stems),
-                     *(f"{s}_return.csv" for s in stems)}  # fmt: skip
+                     *(f"{s}_return.csv" for s in stems), *(f"{s}.gpx" for s in stems)}  # fmt: skip
 
 
 def test_stops_stand_in_driving_order_with_their_times(run: RenderContext) -> None:

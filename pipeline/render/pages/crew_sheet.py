@@ -1,4 +1,4 @@
-"""crews/: one sheet a crew and day, an index of the days, and a form that feeds `work done`.
+"""crews/: a sheet and a GPX a crew and day, an index of the days, a form that feeds `work done`.
 
 A sheet is a card a stop, hazards on top. It prints two cards to a page, is read on a phone with no
 signal, and each place opens in any navigation app by its geo: link.
@@ -22,6 +22,7 @@ from pipeline.render import before_cut, work_rows
 from pipeline.render.account import in_words
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
+from pipeline.render.exports import crew_gpx
 from pipeline.render.exports.lists import csv_bytes
 from pipeline.render.files import page, write_bytes, write_text
 from pipeline.render.hazards import (
@@ -96,6 +97,8 @@ def write(context: RenderContext) -> list[Path]:
             },
         )
         written.append(write_text(context.out / FOLDER / f"{day.stem}.html", text))
+        way = crew_gpx.of_day(context, day.route, cards[held], routes[row])
+        written.append(write_bytes(context.out / FOLDER / f"{day.stem}.gpx", way))
         form = csv_bytes(return_form(stops.slice(day.first, day.last - day.first)))
         written.append(write_bytes(context.out / FOLDER / f"{day.stem}_return.csv", form))
     return [*written, _index(context, days)]

@@ -15,7 +15,7 @@ from pipeline.planning.travel import Legs
 from pipeline.planning.world import Work, World
 from pipeline.tables.catalogue_planning import ROUTES, STOPS
 from pipeline.tables.store import empty
-from pipeline.units import MINUTES_PER_HOUR, Flags, Ints
+from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
 _HOW = np.array(["straight_line", "streets"], dtype=object)
 
@@ -41,8 +41,7 @@ def tables(work: Work, world: World, plan: Plan) -> tuple[pa.Table, pa.Table]:
     crew = np.array([world.crews[slot.crew].id for slot in slots], dtype=object)
     drive = np.add.reduceat(legs.minutes, bounds[:-1])
     start = np.array([slot.begins for slot in slots])
-    pause = np.array([slot.pause.minutes if day.back > slot.pause.at else 0.0
-                      for slot, day in zip(slots, timed, strict=True)])  # fmt: skip
+    pause = _breaks(slots, timed)
     busy = np.array([sum(slot.parts) for slot in slots])
     busy += np.add.reduceat(np.where(at_stop, apart, False), bounds[:-1]) * world.order.setup_min
     routes = pa.table(
@@ -113,6 +112,14 @@ def _clock(
             schedule(slot, legs.minutes[mine], apart[mine][:-1], free, setup=world.order.setup_min)
         )
     return timed
+
+
+def _breaks(slots: list[CrewDay], timed: list[Timed]) -> Floats:
+    """Minutes of break of each day; a day that is over before has none."""
+    return np.array([
+        slot.pause.minutes if day.back > slot.pause.at else 0.0
+        for slot, day in zip(slots, timed, strict=True)
+    ])  # fmt: skip
 
 
 def kept_free(work: Work, world: World, job: int, slot: CrewDay) -> list[Span]:

@@ -6,6 +6,7 @@ from typing import Any
 from pipeline.render.sentences import Texts, english
 from pipeline.render.wording_numbers import figure
 
+_LEAST_SHARE = 0.0001
 # Units that the name of the value says.
 _UNSAID = frozenset({"share", "times"})
 # Counts that the sentence itself tells in full.
@@ -33,9 +34,16 @@ def figures(values: Mapping[str, Mapping[str, Any]], t: Texts | None = None) -> 
 
 def _figure(name: str, value: object, unit: str, t: Texts) -> str:
     several = value if isinstance(value, list) else [value]
-    numbers = ", ".join(figure(one) for one in several)
+    numbers = ", ".join(_near_nothing(one) if unit == "share" else figure(one) for one in several)
     plain = t.word("value", name, name.removesuffix(f"_{unit.lower()}").replace("_", " "))
     return f"{plain} {numbers}" + ("" if unit in _UNSAID or unit == name else f" {unit}")
+
+
+def _near_nothing(share: object) -> str:
+    """A share; below one in ten thousand its digits say nothing any more."""
+    if isinstance(share, float) and 0.0 < share < _LEAST_SHARE:
+        return f"below {_LEAST_SHARE}"
+    return figure(share)
 
 
 def basis_words(basis: str) -> str:

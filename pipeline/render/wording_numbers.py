@@ -77,10 +77,18 @@ def percent(share: float | None) -> str:
     return "?" if share is None else f"{_rounded(share * HUNDRED)}"
 
 
+_READ_FROM = 10.0**-9
+
+
 def figure(value: object) -> str:
-    """A number to three digits, never as a power of ten; what is no number as it stands."""
+    """A number to three digits, never as a power of ten; what is no number as it stands.
+
+    A number that nobody could tell from nothing is told as lying below one that can be read.
+    """
     if not isinstance(value, float):
         return str(value)
+    if 0.0 < value < _READ_FROM:
+        return f"below {_READ_FROM:.9f}"
     return f"{Decimal(f'{value:.3g}'):f}"
 
 

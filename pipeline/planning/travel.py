@@ -100,13 +100,17 @@ class Travel:
 
     def minutes(self, places: Ints) -> Floats:
         """Travel minutes between some places, shape (places, places)."""
-        gap_x = self.x[places][:, None] - self.x[places][None, :]
-        gap_y = self.y[places][:, None] - self.y[places][None, :]
-        times = self._straight.minutes(np.hypot(gap_x, gap_y))
+        times = np.empty((places.size, places.size))
         node = self._network.node[places]
+        x, y = self.x[places], self.y[places]
         on = np.flatnonzero(node != OFF)
-        for start in range(0, on.size, _CHUNK):
-            rows = on[start : start + _CHUNK]
+        for start in range(0, places.size, _CHUNK):
+            rows = np.arange(start, min(start + _CHUNK, places.size))
+            apart = np.hypot(x[rows][:, None] - x, y[rows][:, None] - y)
+            times[rows] = self._straight.minutes(apart)
+            rows = rows[node[rows] != OFF]
+            if not rows.size:
+                continue
             found = np.atleast_2d(
                 csgraph.dijkstra(self._network.graph, indices=node[rows], limit=self._near)
             )[:, node[on]]

@@ -80,15 +80,19 @@ def _shifts(world: World, row: Columns) -> list[tuple[int, str]]:
     """Begin and end of the shift, one day a crew, and the sum of a day's parts."""
     days = np.arange(row["day"].size)
     crews = [world.crews[place] for place in row["crew"].tolist()]
-    begins = np.array([c.shift_start.hour * MINUTES_PER_HOUR + c.shift_start.minute for c in crews])
-    longest = np.array([c.hours_per_day * MINUTES_PER_HOUR for c in crews])
+    begins = np.array([
+        c.shift_start.hour * MINUTES_PER_HOUR + c.shift_start.minute + c.load_min for c in crews
+    ])  # fmt: skip
+    longest = np.array([
+        c.hours_per_day * MINUTES_PER_HOUR - c.load_min - c.unload_min for c in crews
+    ])  # fmt: skip
     key = row["day"] * len(world.crews) + row["crew"]
     _, first = np.unique(key, return_index=True)
     twice = ~np.isin(days, first)
     spent = row["drive_min"] + row["work_min"] + row["wait_min"]
     whole = spent + row["break_min"] - (row["end_min"] - row["start_min"])
     return [
-        *_told(row["start_min"] != begins, days, "it does not begin with the shift"),
+        *_told(row["start_min"] != begins, days, "it does not begin as the crew is ready to leave"),
         *_told(spent > longest + _EVEN, days, "it is longer than the shift"),
         *_told(np.abs(whole) > _EVEN, days, "its parts do not add up"),
         *_told(twice, days, "the crew has two lists on that day"),

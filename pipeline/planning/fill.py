@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.planning.crew_day import CrewDay, DayJobs, Rules
 from pipeline.planning.days import fill_days, straight_metres
 from pipeline.planning.travel import Travel
-from pipeline.planning.world import Work, World, pause_of, start_of, travel_between
+from pipeline.planning.world import Work, World, pause_of, start_of, travel_between, yard_min
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
 # Ways are reckoned once more when all places of a plan are set into the streets: they then have
@@ -34,15 +34,16 @@ def crew_days(
     for place in crews:
         depot = names.index(world.crews[place].depot)
         days, minutes = shifts(place)
+        yard = yard_min(world.crews[place])
         free = tuple(day for day in days.tolist() if (place, day) not in taken)
         slots += [
             CrewDay(
-                place, int(day), depot, float(shift) - _HOPS_MIN, free=free,
+                place, int(day), depot, float(shift) - yard - _HOPS_MIN, free=free,
                 begins=start_of(world.crews[place]),
-                pause=pause_of(world.crews[place], float(shift)),
+                pause=pause_of(world.crews[place], float(shift) - yard),
             )
             for day, shift in zip(days, minutes, strict=True)
-            if shift > 0 and (place, int(day)) not in taken
+            if shift > yard and (place, int(day)) not in taken
         ]  # fmt: skip
     order = {place: number for number, place in enumerate(crews)}
     return sorted(slots, key=lambda slot: (slot.day, order[slot.crew]))

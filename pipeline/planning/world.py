@@ -83,8 +83,14 @@ class Work:
 
 
 def start_of(crew: Crew) -> float:
-    """Begin of a crew's shift, minutes after midnight."""
-    return crew.shift_start.hour * MINUTES_PER_HOUR + crew.shift_start.minute
+    """When a crew leaves its depot, minutes after midnight."""
+    begins = crew.shift_start.hour * MINUTES_PER_HOUR + crew.shift_start.minute
+    return begins + crew.load_min
+
+
+def yard_min(crew: Crew) -> float:
+    """Minutes of a shift at the depot, before the way out and after the way back."""
+    return crew.load_min + crew.unload_min
 
 
 def pause_of(crew: Crew, work: float) -> Pause:
@@ -110,7 +116,9 @@ def hours_used(work: Work, world: World) -> tuple[Floats, Flags]:
         fixed_h = (2 * _trip_minutes(work, world, rows, pool)
                    + world.order.setup_min) / MINUTES_PER_HOUR  # fmt: skip
         shift = max(
-            world.crews[k].hours_per_day for p in able.tolist() for k in world.pools[p].crews
+            world.crews[k].hours_per_day - yard_min(world.crews[k]) / MINUTES_PER_HOUR
+            for p in able.tolist()
+            for k in world.pools[p].crews
         )
         usable = max(shift - fixed_h, shift / 2)
         shifts = np.ceil(work.hours[rows] / usable)
@@ -146,7 +154,7 @@ def _trip_minutes(work: Work, world: World, rows: Ints, pool: Pool) -> float:
 
 
 def depot_share(work: Work, world: World) -> Floats:
-    """Share of each pool's shift that the way out and back takes, shape (pools,)."""
+    """Share of each pool's shift that depot, way out and way back take, shape (pools,)."""
     share = np.zeros(len(world.pools))
     for number, pool in enumerate(world.pools):
         able = world.rank[work.group, number] > 0 if work.group.size else work.make_safe
@@ -154,7 +162,8 @@ def depot_share(work: Work, world: World) -> Floats:
         shift = MINUTES_PER_HOUR * float(
             np.mean([world.crews[k].hours_per_day for k in pool.crews])
         )
-        share[number] = min(2 * _trip_minutes(work, world, rows, pool) / shift, 0.5)
+        yard = float(np.mean([yard_min(world.crews[k]) for k in pool.crews]))
+        share[number] = min((2 * _trip_minutes(work, world, rows, pool) + yard) / shift, 0.5)
     return share
 
 

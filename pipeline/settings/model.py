@@ -175,6 +175,12 @@ class Crew(Section):
         time(12, 0), description="all stop here, wherever they are; who drives stops on arrival"
     )
     break_min: float = Field(30.0, ge=0, le=120, description="length of the break; 0: none")
+    load_min: float = Field(
+        0.0, ge=0, le=180, description="of each shift, before it leaves: machines are fetched"
+    )
+    unload_min: float = Field(
+        0.0, ge=0, le=180, description="of each shift, after its return: chips are emptied"
+    )
     hours_per_quarter: float | None = Field(
         None, ge=0, description="crew-hours for this work in a quarter; empty: every working day"
     )

@@ -114,7 +114,7 @@ ROUTES = TableSchema(
         _CREW,
         Column("depot", Kind.LABEL, "start and end"),
         Column("stops", Kind.INT32, "number of stops", low=1),
-        Column("start_min", Kind.FLOAT, "start of the shift, minutes after midnight", "min"),
+        Column("start_min", Kind.FLOAT, "leaves the depot, minutes after midnight", "min"),
         Column("end_min", Kind.FLOAT, "back at the depot, minutes after midnight", "min"),
         Column("drive_min", Kind.FLOAT, "driving", "min", low=0),
         Column("work_min", Kind.FLOAT, "work and set-up", "min", low=0),

@@ -35,7 +35,7 @@ def city(side: int, seed: int) -> Streets:
     east, north = number[number % side < side - 1], number[: side * (side - 1)]
     tail, head = np.concatenate((east, north)), np.concatenate((east + 1, north + side))
     ends = np.stack((np.column_stack((x[tail], y[tail])), np.column_stack((x[head], y[head]))), 1)
-    speed = draw.integers(20, 60, tail.size)
+    speed = draw.integers(20, 60, tail.size).astype(np.float64)
     return Streets(
         nodes=side * side, tail=tail, head=head, minutes=_SPACING / (speed * 1000.0 / 60.0),
         forward=np.ones(tail.size, dtype=bool), backward=draw.random(tail.size) >= 0.25,

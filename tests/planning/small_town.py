@@ -102,6 +102,7 @@ class Town:
     places: tuple[np.ndarray, np.ndarray] | None = None
     reverse_ids: bool = False
     as_of: date = AS_OF
+    yard: tuple[float, float] = (10.0, 10.0)  # metres from the corner of the streets
 
     def add(self, tree: int, action: str, **more: object) -> None:
         """A chosen action."""
@@ -148,7 +149,7 @@ class Town:
             write_streets(store, grid())
 
     def _settings(self, folder: Path) -> RunSettings:
-        yard_x, yard_y = np.array([ORIGIN[0] + 10.0]), np.array([ORIGIN[1] + 10.0])
+        yard_x, yard_y = (np.array([ORIGIN[k] + self.yard[k]]) for k in (0, 1))
         lon, lat = crs.to_longitude_latitude(yard_x, yard_y, epsg=EPSG)
         return RunSettings(
             settings=CitySettings(

@@ -13,7 +13,9 @@ from pipeline.errors import PlanningError
 from pipeline.geo import shapes
 from pipeline.planning import stage
 from pipeline.planning.day_check import refuse_wrong_days, wrong_days
+from pipeline.planning.network import Streets
 from pipeline.planning.schools import quiet_weeks
+from pipeline.planning.travel import Reach, StraightLine, Travel
 from pipeline.planning.world import Work, World
 from pipeline.settings.model import Planning
 from tests.planning.small_town import ORIGIN, Town, crew
@@ -141,3 +143,60 @@ def test_a_cut_moved_into_the_times_of_a_school_is_refused(checked: Checked) -> 
     moved = _changed(moved, "leave_min", [930.0] * stops.num_rows)
     told = {fault for _, fault in wrong_days(work, world, routes, moved)}
     assert "a cut meets the times of a school" in told
+
+
+def test_loading_and_emptying_are_part_of_the_shift(tmp_path: Path) -> None:
+    one = crew("Climbers", "climb", load_min=20.0, unload_min=40.0)
+    town = Town(trees=30, crews=(one,))
+    for tree in range(30):
+        town.add(tree, "prune_part", crew_type="climb", hours=2.0, deadline_days=90)
+    routes = town.plan(tmp_path).table("routes")
+    assert {row["start_min"] for row in routes} == {450.0 + 20.0}
+    # 7.5 h from 7:30 with a break of 30 minutes end at 15:30; the crew is back 40 minutes before
+    assert max(row["end_min"] for row in routes) <= 15.5 * 60 - 40 + 1e-6
+    assert max(row["stops"] for row in routes) >= 3
+
+
+def test_a_depot_off_the_streets_is_reached_by_straight_lines_and_said(tmp_path: Path) -> None:
+    town = Town(trees=8, crews=(CLIMBERS,), yard=(-900.0, -900.0))
+    for tree in range(8):
+        town.add(tree, "prune_part", crew_type="climb", hours=1.0, deadline_days=60)
+    planned = town.plan(tmp_path)
+    assert len(planned.table("queue")) == 8
+    assert {row["how"] for row in planned.table("routes")} == {"mixed"}
+    first = [row for row in planned.table("stops") if row["seq"] == 1]
+    assert {row["how"] for row in first} == {"straight_line"}
+
+
+def test_trees_no_street_leads_to_are_planned_and_their_stops_say_so(tmp_path: Path) -> None:
+    x = ORIGIN[0] + np.array([100.0, 300.0, 30_100.0, 30_300.0])
+    town = Town(trees=4, places=(x, np.full(4, ORIGIN[1] + 210.0)),
+                crews=(crew("Lookers", "inspect"),))  # fmt: skip
+    for tree in range(4):
+        town.add(tree, "inspect", hours=0.5)
+    planned = town.plan(tmp_path)
+    tree_of = {row["job_key"]: row["tree_key"] for row in planned.table("jobs")}
+    how = {tree_of[row["job_key"]]: row["how"] for row in planned.table("stops")}
+    assert set(how) == {0, 1, 2, 3}
+    assert how[2] == how[3] == "straight_line"
+    assert "streets" in {how[0], how[1]}
+
+
+def test_each_carriageway_of_a_dual_street_is_stopped_at_on_its_own_side() -> None:
+    # Two one-way streets 20 m apart, joined at both ends 1 km away: a tree on the other side takes
+    # the way round, one ahead on the same side does not. By hand: 1 km is 2 minutes.
+    ends = [((0, 0), (1000, 0)), ((1000, 20), (0, 20)), ((1000, 0), (1000, 20)), ((0, 20), (0, 0))]
+    streets = Streets(
+        nodes=4,
+        tail=np.array([0, 2, 1, 3]), head=np.array([1, 3, 2, 0]),
+        minutes=np.array([2.0, 2.0, 0.04, 0.04]),
+        forward=np.ones(4, dtype=bool), backward=np.zeros(4, dtype=bool),
+        lines=np.asarray(shapely.linestrings(ends), dtype=object),
+    )  # fmt: skip
+    travel = Travel(
+        streets, np.array([300.0, 600.0, 300.0]), np.array([-3.0, -3.0, 23.0]),
+        straight=StraightLine(1.4, 25.0), reach=Reach(50.0),
+    )  # fmt: skip
+    minutes = travel.minutes(np.arange(3))
+    np.testing.assert_allclose(minutes[0], [0.0, 0.6, 1.4 + 0.04 + 1.4], atol=1e-4)
+    np.testing.assert_allclose(minutes[2], [0.6 + 0.04 + 0.6, 0.6 + 0.04 + 1.2, 0.0], atol=1e-4)

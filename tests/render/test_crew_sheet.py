@@ -146,3 +146,27 @@ def test_the_form_takes_its_columns_from_the_declaration() -> None:
     stops = pa.table({"job_id": ["J"], "tree_id": ["T"], "action": ["remove"]})
     form = crew_sheet.return_form(stops)
     assert form.column_names == [column.name for column in WORK_DONE.columns]
+
+
+def test_break_school_yard_and_a_rough_order_are_told(tmp_path: Path) -> None:
+    made = sheet_world.context(tmp_path)
+    routes, stops = made.table("planning.routes"), made.table("planning.stops")
+    count, begins = routes.num_rows, stops["arrive_min"].to_pylist()
+    begins[1] += 60.0
+    sheet_world.change(
+        made.store, "planning.routes", break_start_min=[720.0] * count, break_min=[30.0] * count,
+        searched=[False] * count,
+    )  # fmt: skip
+    sheet_world.change(made.store, "planning.stops", begin_min=begins)
+    inner = made.settings.settings
+    crews = tuple(c.model_copy(update={"load_min": 10.0, "unload_min": 15.0}) for c in inner.crews)
+    changed = made.settings.model_copy(
+        update={"settings": inner.model_copy(update={"crews": crews})}
+    )
+    again = RenderContext(changed, made.store, made.library, tmp_path, map_world.say)
+    crew_sheet.write(again)
+    texts = [path.read_text(encoding="utf-8") for path in (tmp_path / "crews").glob("*_*.html")]
+    assert all("Break: 12:00 to 12:30, wherever you are." in text for text in texts)
+    assert all("the routing library (pyvrp) was not installed" in text for text in texts)
+    assert all("After the return 15 minutes to empty the chips." in text for text in texts)
+    assert sum("a school is near" in text for text in texts) == 1

@@ -85,6 +85,7 @@ def write(context: RenderContext) -> list[Path]:
                 "context": context,
                 "day": day,
                 "cards": cards[held],
+                "yard": _yard(context, day),
                 "waits": _waits(context, day, cards[held]),
                 "sketch": drawing,
                 "hazard_marks": MARKS,
@@ -208,6 +209,18 @@ def _early(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) ->
     if day.route["day"] < first.first_day:
         return f"Before the quarter: these jobs are due before {first} begins."
     return ""
+
+
+def _yard(context: RenderContext, day: Day) -> str:
+    """What the crew does at the depot before it leaves and after it is back."""
+    crew = next((c for c in context.settings.settings.crews if c.id == day.route["crew_id"]), None)
+    said = []
+    if crew is not None and crew.load_min:
+        begins = day.route["start_min"] - crew.load_min
+        said.append(f"Fetch machines and load from {clock(begins)}.")
+    if crew is not None and crew.unload_min:
+        said.append(f"After the return {crew.unload_min:.0f} minutes to empty the chips.")
+    return " ".join(said)
 
 
 def _waits(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) -> dict[int, str]:

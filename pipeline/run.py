@@ -28,6 +28,7 @@ from pipeline.ingest import stage as ingest_stage
 from pipeline.ingest.siting import NoPlaceError
 from pipeline.planning import stage as planning_stage
 from pipeline.progress import Silent, Teller
+from pipeline.published.sentences import FILE as SENTENCES
 from pipeline.published.table import Library
 from pipeline.render import stage as render_stage
 from pipeline.scoring import stage as scoring_stage
@@ -262,6 +263,8 @@ def _keep_inputs(settings: RunSettings, folder: Path) -> None:
     kept = folder / "inputs"
     kept.mkdir()
     shutil.copyfile(settings.settings_path, kept / "settings.toml")
+    if settings.sentences_path is not None:
+        shutil.copyfile(settings.sentences_path, kept / SENTENCES)
     for kind, specs in settings.settings.inputs:
         if not isinstance(specs, tuple):
             continue

@@ -17,7 +17,7 @@ from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.explain import explain as explain_trees
 from pipeline.render.pages.tree_pages import write_one
-from pipeline.render.wording import review_sentence, sentence
+from pipeline.render.wording import wording
 from pipeline.settings.load import load
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.store import RunStore
@@ -172,7 +172,8 @@ def _context(folder: Path, manifest: dict[str, Any]) -> RenderContext:
         as_of=date.fromisoformat(manifest["as_of"]),
         quarter=manifest.get("first_quarter"),
     )
-    return RenderContext(settings, RunStore(folder), Library(), folder, sentence, review_sentence)
+    told = wording(settings)
+    return RenderContext(settings, RunStore(folder), Library(), folder, told.sentence, told.review)
 
 
 def _replaced(manifest: dict[str, Any]) -> tuple[dict[str, Any], ...]:

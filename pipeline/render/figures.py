@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from pipeline.render.sentences import Texts, english
+from pipeline.published.sentences import Texts, english
 from pipeline.render.wording_numbers import figure
 
 _LEAST_SHARE = 0.0001

@@ -16,7 +16,7 @@ from pipeline.render.pages import (
     run_report,
     tree_pages,
 )
-from pipeline.render.wording import review_sentence, sentence
+from pipeline.render.wording import wording
 from pipeline.settings.model import RunSettings
 from pipeline.tables.store import RunStore
 
@@ -38,9 +38,12 @@ OUTPUTS: list[tuple[str, Writer]] = [
 
 def write_rows_aside(settings: RunSettings, store: RunStore, library: Library) -> None:
     """Write only the lists of rows set aside, of a run that has no tree to show."""
-    lists.write_quarantine(
-        RenderContext(settings, store, library, store.root, sentence, review_sentence)
-    )
+    lists.write_quarantine(_context(settings, store, library))
+
+
+def _context(settings: RunSettings, store: RunStore, library: Library) -> RenderContext:
+    said = wording(settings)
+    return RenderContext(settings, store, library, store.root, said.sentence, said.review)
 
 
 def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
@@ -51,7 +54,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     RenderError
         If an output cannot be written as it should be.
     """
-    context = RenderContext(settings, store, library, store.root, sentence, review_sentence)
+    context = _context(settings, store, library)
     # Arrow writes the lists without the interpreter's lock, the workbook needs nothing but it.
     with beside.layers_begun(context) as end_layers, ThreadPoolExecutor(1) as second:
         waiting: list[Future[list[Path]]] = []

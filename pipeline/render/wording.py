@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.errors import RenderError
-from pipeline.render.sentences import Texts, english
+from pipeline.published.sentences import Texts, english, translated
 from pipeline.render.wording_actions import INSPECT, chosen, deadline, do, kept, make_safe
 from pipeline.render.wording_holding import HOLDING
 from pipeline.render.wording_numbers import capital, day, parts
@@ -23,6 +23,7 @@ from pipeline.render.wording_words import (
     SEASON_WORDS,
     WIRE_WORDS,
 )
+from pipeline.settings.model import RunSettings
 
 Values = Mapping[str, Any]
 
@@ -155,6 +156,18 @@ class Wording:
             If the code has no sentence.
         """
         return _made(REVIEWS, code, detail, "review")
+
+
+def wording(settings: RunSettings) -> Wording:
+    """Sentences in the language of a run: the city's own, in English where it has none.
+
+    Raises
+    ------
+    SettingsError
+        If the city's file cannot be used.
+    """
+    path = settings.sentences_path
+    return Wording(english() if path is None else translated(path))
 
 
 def sentence(statement: str, values: Values) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.render.sentences import Texts, english
+from pipeline.published.sentences import Texts, english
 from pipeline.render.wording_numbers import (
     band,
     count_word,

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.render.sentences import english
+from pipeline.published.sentences import english
 
 _AT = {
     "roots": "at the roots",

@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from math import floor
 
-from pipeline.render.sentences import Texts, english
+from pipeline.published.sentences import Texts, english
 
 HUNDRED = 100.0
 _CERTAIN, _NEARLY_ONE = 0.995, 0.95

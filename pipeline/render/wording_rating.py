@@ -1,6 +1,6 @@
 """Sentences on whom it meets, what it would do, and how that is rated."""
 
-from pipeline.render.sentences import Texts
+from pipeline.published.sentences import Texts
 from pipeline.render.wording_numbers import capital, count_word, day, in_hundred, joined, percent
 from pipeline.render.wording_seen import Form, Values, centimetres
 from pipeline.terms import RatingWord, word

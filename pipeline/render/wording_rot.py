@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from pipeline.render.sentences import Texts
+from pipeline.published.sentences import Texts
 from pipeline.render.wording_numbers import capital, count_word, in_hundred, joined, parts
 from pipeline.render.wording_seen import Form, Values, named
 

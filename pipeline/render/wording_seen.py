@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.render.sentences import Texts
+from pipeline.published.sentences import Texts
 from pipeline.render.wording_numbers import day, in_hundred, joined, parts, percent
 
 Values = Mapping[str, Any]

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import ManyFaults, PipelineError, SettingsError
 from pipeline.published.locate import config_dir
+from pipeline.published.sentences import FILE, translated
 from pipeline.settings.model import RunSettings, Settings
 from pipeline.settings.quarter import FIRST_YEAR, LAST_YEAR, Quarter
 from pipeline.settings.words import expected_of, key_of
@@ -56,7 +57,26 @@ def load(
         overrides_dir=overrides if overrides.is_dir() else None,
         column_maps_dir=config / "columns",
         rules_dir=config / "rules",
+        sentences_path=_sentences(path, settings),
     )
+
+
+def _sentences(path: Path, settings: Settings) -> Path | None:
+    """The city's own sentences, read once here so that a fault in them ends no long run.
+
+    A run keeps them beside its settings under one name.
+
+    Raises
+    ------
+    SettingsError
+        If they cannot be used.
+    """
+    if not settings.output.sentences:
+        return None
+    told, kept = path.parent / settings.output.sentences, path.parent / FILE
+    chosen = kept if kept.is_file() and not told.is_file() else told
+    translated(chosen)
+    return chosen
 
 
 def _parsed(path: Path) -> dict[str, Any]:

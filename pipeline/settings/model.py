@@ -227,6 +227,11 @@ class Output(Section):
 
     council_from: Literal["moderate", "high", "extreme"] = "high"
     contact: str = Field("", description="public office that answers questions, as an office")
+    sentences: str = Field(
+        "",
+        description="the city's own sentences, in the form of config/sentences.toml, relative to "
+        "this file; empty: all in English",
+    )
     tree_pages: int = Field(
         500,
         ge=0,
@@ -270,3 +275,4 @@ class RunSettings(Section):
     overrides_dir: Path | None
     column_maps_dir: Path
     rules_dir: Path
+    sentences_path: Path | None = None

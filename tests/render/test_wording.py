@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 
 from pipeline.errors import RenderError
+from pipeline.published.sentences import english
 from pipeline.published.table import Library
 from pipeline.render import wording
-from pipeline.render.sentences import english
 from pipeline.render.wording_numbers import band, in_hundred
 from pipeline.scoring.explanation import REVIEWS, STATEMENTS
 from pipeline.tables.catalogue import TABLES

@@ -20,7 +20,7 @@ from pipeline.errors import PipelineError, RenderError
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import geopackage
-from pipeline.render.wording import sentence
+from pipeline.render.wording import wording
 from pipeline.tables.store import RunStore
 
 LEAST_TREES = 100_000
@@ -105,7 +105,11 @@ def main() -> int:
     """Write the layers of the run that is told on the standard input; 0 when they are there."""
     settings, root = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by the process above
     context = _Narrow(
-        settings, RunStore(root), Library(overrides=settings.overrides_dir), root, sentence
+        settings,
+        RunStore(root),
+        Library(overrides=settings.overrides_dir),
+        root,
+        wording(settings).sentence,
     )
     try:
         geopackage.write(context)

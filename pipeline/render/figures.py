@@ -32,11 +32,19 @@ def figures(values: Mapping[str, Mapping[str, Any]], t: Texts | None = None) -> 
     ]
 
 
+def name_and_unit(name: str, unit: str | None, t: Texts | None = None) -> tuple[str, str]:
+    """What a value is called, and its unit, '' where its name says it or it has none."""
+    unit = unit or ""
+    plain = name.removesuffix(f"_{unit.lower()}") if unit else name
+    said = (t or english()).word("value", name, plain.replace("_", " "))
+    return said, "" if unit in _UNSAID or unit == name else unit
+
+
 def _figure(name: str, value: object, unit: str, t: Texts) -> str:
     several = value if isinstance(value, list) else [value]
     numbers = ", ".join(_near_nothing(one) if unit == "share" else figure(one) for one in several)
-    plain = t.word("value", name, name.removesuffix(f"_{unit.lower()}").replace("_", " "))
-    return f"{plain} {numbers}" + ("" if unit in _UNSAID or unit == name else f" {unit}")
+    plain, told = name_and_unit(name, unit, t)
+    return f"{plain} {numbers} {told}".rstrip()
 
 
 def _near_nothing(share: object) -> str:

@@ -4,7 +4,7 @@ Sentences are made once for each different statement; fact sets that trees share
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,8 @@ import pyarrow.compute as pc
 
 from pipeline.render import packing
 from pipeline.render.context import RenderContext
+from pipeline.render.figures import name_and_unit
+from pipeline.render.knots import unit_of
 from pipeline.render.map_trees import PackedTrees
 from pipeline.render.said import facts as said_facts
 from pipeline.tables.catalogue_planning import JOBS, QUEUE, UNSCHEDULED
@@ -57,6 +59,7 @@ def facts(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, di
             for (name, _), value in zip(statements, values, strict=True)
         ],
         "values": values,
+        "names": _names(values),
         "drawn": [at for at, (name, _) in enumerate(statements) if name in _DRAWN],
         "sources": [
             "",
@@ -66,6 +69,12 @@ def facts(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, di
             ),
         ],
     }
+
+
+def _names(values: Sequence[Mapping[str, Any]]) -> dict[str, list[str]]:
+    """What each value is called, and its unit; '' where the name says it or there is none."""
+    names = sorted({name for told in values for name in told})
+    return {name: list(name_and_unit(name, unit_of(name))) for name in names}
 
 
 def evidence(context: RenderContext, trees: PackedTrees) -> tuple[packing.Block, dict[str, Any]]:

@@ -164,7 +164,10 @@ class Thread {
       const values = Object.entries(this.factTexts.values[said] || {}).filter(([, value]) => value !== null && typeof value !== "object");
       if (!values.length && !source) continue;
       const list = el("dl");
-      for (const [name, value] of values) list.append(el("dt", {}, spaced(name)), el("dd", {}, Thread.value(value)));
+      for (const [name, value] of values) {
+        const [word, unit] = this.factTexts.names[name];
+        list.append(el("dt", {}, word), el("dd", {}, `${Thread.value(value)} ${unit}`.trim()));
+      }
       if (source) { list.append(el("dt", {}, "source"), el("dd", {}, source)); sourced = true; }
       if (rows.length > 1) made.append(el("p", { class: "of" }, this.factTexts.sentences[said]));
       made.append(list);
@@ -176,7 +179,7 @@ class Thread {
 
   static value(value) {
     if (typeof value === "boolean") return value ? "yes" : "no";
-    return typeof value === "number" ? String(Number(value.toPrecision(4))) : spaced(String(value));
+    return typeof value === "number" ? Number(value.toPrecision(3)).toLocaleString("en", { maximumFractionDigits: 20 }) : spaced(String(value));
   }
 
   static span(decay) {

@@ -233,7 +233,7 @@ class Output(Section):
         "this file; empty: all in English",
     )
     tree_pages: int = Field(
-        500,
+        1_000,
         ge=0,
         description="most trees that get a page of their own in trees/, the worst first; a page of "
         "any other tree comes with soundwood explain TREE --page FILE",

@@ -1,5 +1,7 @@
 """Numbers behind a sentence: each with a name that a reader knows, three digits and its unit."""
 
+from typing import Any
+
 import pytest
 
 from pipeline.render.figures import figures, name_and_unit
@@ -25,7 +27,7 @@ def test_numbers_are_told_in_three_digits(value: object, text: str) -> None:
 
 
 def test_the_unit_stands_once() -> None:
-    values = {
+    values: dict[str, dict[str, Any]] = {
         "diameter_cm": {"value": 55.04, "unit": "cm"},
         "value_share": {"value": 0.4, "unit": "share"},
         "count": {"value": 2, "unit": "count"},

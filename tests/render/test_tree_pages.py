@@ -74,7 +74,7 @@ def _town(larkmere: LarkmereRun, out: Path, **output: object) -> RenderContext:
 @pytest.fixture(scope="module")
 def town(larkmere: LarkmereRun, tmp_path_factory: pytest.TempPathFactory) -> RenderContext:
     """The sample town's run, its pages written elsewhere."""
-    return _town(larkmere, tmp_path_factory.mktemp("pages"))
+    return _town(larkmere, tmp_path_factory.mktemp("pages"), tree_pages=10_000)
 
 
 @pytest.fixture(scope="module")
@@ -162,7 +162,7 @@ def _hashes(folder: Path) -> Iterator[tuple[str, str]]:
 def test_two_runs_are_equal_to_the_byte(
     larkmere: LarkmereRun, tmp_path: Path, folder: Path
 ) -> None:
-    tree_pages.write(_town(larkmere, tmp_path))
+    tree_pages.write(_town(larkmere, tmp_path, tree_pages=10_000))
     assert list(_hashes(tmp_path / "trees")) == list(_hashes(folder))
 
 

@@ -50,8 +50,9 @@ def of_day(
     straight = route["how"] == "straight_line"
     rough = "" if route["how"] == "streets" else " Some ways are straight lines."
     name = f"{route['crew_id']} {route['day'].isoformat()}"
+    count = f"{route['stops']} stop{'' if route['stops'] == 1 else 's'}"
     said = (
-        f"{route['stops']} stops, {_clock(route['start_min'])} to {_clock(route['end_min'])}."
+        f"{count}, {_clock(route['start_min'])} to {_clock(route['end_min'])}."
         f"{' No street is known: the order only, no way.' if straight else rough}"
     )
     return gpx(name, said, points, order, None if straight else _track(context, line))

@@ -59,6 +59,7 @@ _HYGIENE = {
     "paint_wounds": "Paint every fresh wound at once.",
     "dispose_elm_at_once": "Take the wood away and dispose of it at once.",
     "clean_tools": "Clean the tools after each tree.",
+    "search_for_roosts": "Search hollows and splits for bats before the first cut.",
     "search_for_nests": "Search the crown for nests before the first cut.",
 }
 _LIVE = "Call the utility first. Qualified line-clearance crew only."

@@ -7,7 +7,7 @@ from pathlib import Path
 from pipeline.progress import Teller
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
-from pipeline.render.exports import beside, lists, occurrences, spreadsheet
+from pipeline.render.exports import beside, lists, looks, occurrences, spreadsheet
 from pipeline.render.pages import (
     council_map,
     crew_sheet,
@@ -29,6 +29,8 @@ OUTPUTS: list[tuple[str, Writer]] = [
     ("tree pages", tree_pages.write),
     ("queue as lists", lists.write_queue),
     ("review list", lists.write_review),
+    ("tests that pay", looks.write_tests),
+    ("rounds of inspection", looks.write_rounds),
     ("rows set aside", lists.write_quarantine),
     ("queue as a workbook", spreadsheet.write),
     ("sightings for others", occurrences.write),

@@ -3,13 +3,23 @@
 Short, present tense, active; no alarm and no comfort. Numbers as people say them.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from pipeline.errors import RenderError
 from pipeline.published.sentences import Texts, english, translated
-from pipeline.render.wording_actions import INSPECT, chosen, deadline, do, kept, make_safe
+from pipeline.render.wording_actions import (
+    INSPECT,
+    chosen,
+    deadline,
+    do,
+    kept,
+    make_safe,
+    program_would,
+    worse_since,
+)
 from pipeline.render.wording_holding import HOLDING
 from pipeline.render.wording_numbers import capital, day, parts
 from pipeline.render.wording_rating import RATING
@@ -29,16 +39,18 @@ Values = Mapping[str, Any]
 
 
 def _wires(v: Values) -> str:
-    told = v.get("voltage_v")
+    told, away = v.get("voltage_v"), v.get("distance_m")
     what = WIRE_WORDS[str(v["wires"])]
     if told is None:
         return (
             f"{capital(what)} in or over the crown, voltage not known: call the utility; "
             "line-clearance qualified crew only."
         )
+    # A distance is never rounded down.
+    keep = "" if away is None else f"; nobody else nearer than {math.ceil(away * 100) / 100:.2f} m"
     return (
         f"{capital(what)} in or over the crown, {told:,.0f} V: call the utility; line-clearance "
-        "qualified crew only."
+        f"qualified crew only{keep}."
     )
 
 
@@ -60,6 +72,8 @@ def _lifted(v: Values) -> str:
 
 def _decision(v: Values, t: Texts) -> str:
     reason, until = v.get("reason"), v.get("until")
+    value = str(v.get("value") or "")
+    named = f": {ACTION_WORDS.get(value, value.replace('_', ' '))}" if value else ""
     who = t.say("decision_stands", "somebody")
     if v.get("role"):
         who = t.say("decision_stands", "role", role=str(v["role"]).replace("_", " "))
@@ -68,7 +82,7 @@ def _decision(v: Values, t: Texts) -> str:
         "known",
         day=day(v["decided_on"], t),
         who=who,
-        what=t.say("decision_stands", str(v["decision"])),
+        what=t.say("decision_stands", str(v["decision"])) + named,
         why=t.say("decision_stands", "why", reason=reason.strip().rstrip(".")) if reason else "",
         until=t.say("decision_stands", "until", day=day(until, t)) if until else "",
     )
@@ -87,13 +101,8 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     "action_inspect": lambda v: INSPECT[str(v["state"])],
     "action_none": lambda _: "No work is due within the plan.",
     "action_make_safe": make_safe,
-    "action_program_would": lambda v: (
-        f"The program alone would choose: {ACTION_WORDS[str(v['action'])]}."
-    ),
-    "decision_newer_evidence": lambda v: (
-        f"Evidence of {day(v['seen_on'])} is newer than the decision of {day(v['decided_on'])}: "
-        "look at it again."
-    ),
+    "action_program_would": program_would,
+    "decision_newer_evidence": worse_since,
     "season_closed": _season,
     "season_lifted": _lifted,
     "season_region_unknown": lambda _: (

@@ -81,3 +81,30 @@ def kept(v: Values) -> str:
 def do(values: Values) -> str:
     """The action in words."""
     return ACTION_WORDS[str(values["action"])]
+
+
+_WORSE = {
+    "fungus": "a fruiting body that nobody knew of, or more of them",
+    "finding": "a worse finding",
+}
+
+
+def program_would(v: Values) -> str:
+    """What the program says beside a person's decision."""
+    says = f"{ACTION_WORDS[str(v['action'])]}, rating {v['rating']}"
+    if v["differs"]:
+        return f"The program alone would say: {says}."
+    return f"The program says the same: {says}."
+
+
+def worse_since(v: Values) -> str:
+    """What was seen after a decision that speaks against it."""
+    return (
+        f"On {day(v['seen_on'])}, after the decision of {day(v['decided_on'])}, "
+        f"{_WORSE[str(v['what'])]} was told: look at the decision again."
+    )
+
+
+def decision_contradicted(v: Values) -> str:
+    """The same on the list of what needs a person."""
+    return f"Tree {v['tree_id']}: {worse_since(v)[0].lower()}{worse_since(v)[1:]}"

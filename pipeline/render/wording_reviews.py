@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.render.wording_actions import decision_contradicted
 from pipeline.render.wording_holding import HOLDING_REVIEWS
 from pipeline.render.wording_notes import notes_said
 from pipeline.render.wording_numbers import capital, count_word, day, in_hundred
@@ -127,10 +128,7 @@ REVIEWS: dict[str, Callable[[Values], str]] = {
         "for each other. Both are kept and the serious one counts until somebody has looked. "
         f"{_apart(v)}Send photographs of {', '.join(v['photographs'])}."
     ),
-    "decision_contradicted": lambda v: (
-        f"Tree {v['tree_id']}: evidence of {day(v['seen_on'])} is newer than the decision of "
-        f"{day(v['decided_on'])}."
-    ),
+    "decision_contradicted": decision_contradicted,
     "decision_ended": lambda v: (
         f"Tree {v['tree_id']}: the decision ({v['decision']}) held until {day(v['until'])} and "
         "has ended; what the program says stands again. Decide anew where it should not."

@@ -41,6 +41,7 @@ SEASON_WORDS = {
     "fire_blight": "the growing season (fire blight)",
     "silver_leaf": "the wet season for cherries and plums (silver leaf)",
     "birds": "the nesting season",
+    "bats": "the season in which bats roost in hollow trees",
     "active_nest": "an active nest or roost: nothing but licensed advice lifts this",
 }
 LIFT_WORDS = {
@@ -49,6 +50,8 @@ LIFT_WORDS = {
     "clean_tools": "cut in dry weather and clean the tools",
     "search_for_nests": "search for active nests first; an active nest stops the work until "
     "licensed advice is there",
+    "search_for_roosts": "have hollows and splits searched for bats first; a roost stops the work "
+    "until licensed advice is there",
 }
 REASONS = {
     "why_failure_imminent": "Failure has begun or may come without wind: keep people away at once.",

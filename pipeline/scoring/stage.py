@@ -1,7 +1,7 @@
 """The scoring stage: reads the tables of ingest, calls the maths, writes the tables of scoring."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -16,8 +16,8 @@ from pipeline.scoring.assembly.chances import (
     said_by_mechanics,
     witnesses_apart,
 )
-from pipeline.scoring.assembly.chosen import Chosen, Likely, choose_actions
-from pipeline.scoring.assembly.columns import day_number
+from pipeline.scoring.assembly.chosen import Chosen, Ratings, choose_actions
+from pipeline.scoring.assembly.columns import NO_DAY, day_number, whole
 from pipeline.scoring.assembly.decisions import Decisions, overridden_words, read_decisions
 from pipeline.scoring.assembly.evidence import (
     Evidence,
@@ -28,16 +28,22 @@ from pipeline.scoring.assembly.evidence import (
     with_mechanics,
 )
 from pipeline.scoring.assembly.groups import group_facts
-from pipeline.scoring.assembly.heard_only import heard_only, not_called_low, still_inspected
+from pipeline.scoring.assembly.heard_only import (
+    heard_only,
+    not_called_low,
+    not_only_watched,
+    still_inspected,
+)
 from pipeline.scoring.assembly.holding import holding
 from pipeline.scoring.assembly.holding_told import Balance, of_witnesses
 from pipeline.scoring.assembly.identifications import identification_columns
 from pipeline.scoring.assembly.judged import Judged, judge
 from pipeline.scoring.assembly.key_table import key_columns
-from pipeline.scoring.assembly.looked import Looked, looked
+from pipeline.scoring.assembly.looked import Looked, looked, once_rated
 from pipeline.scoring.assembly.looks import Looks, read_looks
 from pipeline.scoring.assembly.notes_told import NOTE_COLUMNS, of_notes
 from pipeline.scoring.assembly.ordinary import mechanics_table
+from pipeline.scoring.assembly.overtaken import worse_since
 from pipeline.scoring.assembly.ratings import (
     Rated,
     Row,
@@ -46,6 +52,7 @@ from pipeline.scoring.assembly.ratings import (
     rating_columns,
     with_band,
 )
+from pipeline.scoring.assembly.rounds import rounds_columns
 from pipeline.scoring.assembly.standing import Standing, standing
 from pipeline.scoring.assembly.targets import (
     ZONE_COLUMNS,
@@ -55,6 +62,8 @@ from pipeline.scoring.assembly.targets import (
     read_zones,
     under_trees,
 )
+from pipeline.scoring.assembly.tests_found import Known as KnownOfParts
+from pipeline.scoring.assembly.tests_pay import tests_pay_columns
 from pipeline.scoring.assembly.thread import Thread
 from pipeline.scoring.assembly.trees import (
     INSPECTION_COLUMNS,
@@ -75,7 +84,8 @@ from pipeline.tables import catalogue_wood as wood_out
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore
-from pipeline.units import Flags, Ints
+from pipeline.terms import FailureWord
+from pipeline.units import Flags, Ints, Words
 
 _READ: dict[str, tuple[str, ...] | None] = {
     "trees": TREE_COLUMNS,
@@ -195,19 +205,15 @@ def _act(
     count, keys = len(j.trees), j.evidence.trees
     today = day_number(parameters.as_of)
     decisions = read_decisions(read["decisions"], count=count, today=today)
-    chosen = choose_actions(
-        j.evidence,
-        j.pairs,
-        j.judged,
-        rating=j.rated.program[keys],
-        occupancy=j.under.occupancy[keys],
-        decisions=decisions,
-        likely=Likely(j.chance, j.balance.seen.words),
-        parameters=parameters,
-    )
-    candidates, best, program_best = _candidates(j, chosen, decisions, parameters)
+    stands = overridden_words(j.rated.program, decisions)
+    code = _codes(j.evidence, count)
+    j = replace(j, looked=once_rated(j.looked, stands, code, j.trees, parameters))
+    chosen = _choose(j, decisions, stands, parameters)
+    candidates, best, program_best = _candidates(j, chosen, decisions, stands, parameters)
     facts = Facts()
-    own = (decisions.kind >= 0) & (decisions.decided_on >= 0)
+    decided_on = np.where(decisions.kind >= 0, decisions.decided_on, NO_DAY)
+    own = decided_on != NO_DAY
+    own[whole(read["decisions"], "tree_key")[decisions.told]] = True
     own[keys] = True
     groups = group_facts(facts, j.trees, j.under, j.looked, j.evidence, own)
     fact_set = groups.fact_set.copy()
@@ -223,7 +229,8 @@ def _act(
         rated=j.rated,
         chosen=chosen,
         decisions=decisions,
-        rating=overridden_words(j.rated.program, decisions),
+        overtaken=worse_since(decided_on, j.evidence, j.sightings),
+        rating=stands,
         best=best,
         program_best=program_best,
         fact_set=fact_set,
@@ -231,14 +238,50 @@ def _act(
         unsure=j.unsure,
         standing=j.standing,
     )
-    on = works.terms(candidates, _facing(row), j.trees, parameters)
+    on = works.terms(candidates, _facing(row, code), j.trees, parameters)
     _write(store, out.TREE_RATINGS, rating_columns(row, parameters))
-    _write(store, out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
+    _write_actions(store, j, chosen, candidates, on, parameters)
     Thread(
         row, j.sightings, j.looks, read["zones"], read["decisions"], j.balance, candidates, on,
         parameters, groups.count, with_own,
     ).write(facts)  # fmt: skip
     _write(store, out.FACTS, _fact_columns(facts))
+    _write(store, out.REVIEWS, _reviews(j, row, read, parameters).columns())
+
+
+def _write_actions(
+    store: RunStore,
+    j: _Judgement,
+    chosen: Chosen,
+    candidates: works.Works,
+    on: works.Terms,
+    parameters: Parameters,
+) -> None:
+    """What could be done, which tests pay, and the rounds of inspection."""
+    _write(store, out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
+    _write(
+        store,
+        out.TESTS_THAT_PAY,
+        tests_pay_columns(chosen.pay, j.evidence.trees, candidates, on.hours),
+    )
+    _write(
+        store,
+        out.INSPECTION_ROUNDS,
+        rounds_columns(
+            j.trees,
+            j.looked,
+            candidates,
+            on.hours,
+            j.rated.harm,
+            square_m=parameters.work.sooner.square_m,
+        ),
+    )
+
+
+def _reviews(
+    j: _Judgement, row: Row, read: Mapping[str, pa.Table], parameters: Parameters
+) -> review_list.ReviewList:
+    """What needs a person."""
     found = review_list.ReviewList()
     review_list.of_quarantine(found, read["quarantine"])
     taxa = parameters.failure.catalogue.taxon_id
@@ -248,37 +291,72 @@ def _act(
     review_list.of_trees(found, row, parameters)
     of_witnesses(found, j.balance, j.trees, parameters)
     review_list.of_the_run(found, row, read["decisions"], parameters)
-    _write(store, out.REVIEWS, found.columns())
+    return found
+
+
+def _choose(j: _Judgement, decisions: Decisions, stands: Words, parameters: Parameters) -> Chosen:
+    """What is to be done to the trees with evidence."""
+    keys, balance = j.evidence.trees, j.balance
+    acknowledged_on = decisions.acknowledged_on
+    worse = worse_since(acknowledged_on, j.evidence, j.sightings)
+    return choose_actions(
+        j.pairs,
+        j.judged,
+        balance.seen.words,
+        KnownOfParts(j.evidence, balance.wood, balance.held, j.chance, j.looks),
+        ratings=Ratings(j.rated.program[keys], stands[keys]),
+        occupancy=j.under.occupancy[keys],
+        acknowledged=(acknowledged_on[keys] >= 0) & ~worse.any[keys],
+        parameters=parameters,
+    )
 
 
 def _candidates(
-    j: _Judgement, chosen: Chosen, decisions: Decisions, parameters: Parameters
+    j: _Judgement, chosen: Chosen, decisions: Decisions, stands: Words, parameters: Parameters
 ) -> tuple[works.Works, Ints, Ints]:
     """All candidates, the best action of each tree, and what the program alone would choose."""
-    count, keys = len(j.trees), j.evidence.trees
+    keys = j.evidence.trees
     of_evidence = works.from_evidence(chosen.made, chosen.choice, keys, parameters.work)
-    of_evidence, main = still_inspected(of_evidence, chosen.choice.main, j.heard, j.looked)
-    busy = np.zeros(count, np.bool_)
-    busy[of_evidence.tree[of_evidence.chosen]] = True
-    looks = works.inspections(
-        j.looked.standing, j.rated.program, j.rated.harm, busy=busy, parameters=parameters.work
-    )
-    program = of_evidence.plus(looks)
-    action = of_evidence.action[np.maximum(main, 0)] if len(of_evidence.action) else main
-    named = np.where(main >= 0, action, -1)
-    program_best = best_actions(count, program, named, keys)
-    told = works.overridden(program, decisions.action, j.rated.program, j.rated.harm)
-    best = np.where(decisions.action >= 0, decisions.action, program_best)
+    of_program = works.from_evidence(chosen.program_made, chosen.program, keys, parameters.work)
+    told, best = _with_looks(of_evidence, chosen.choice.main, stands, j, parameters)
+    _, program_best = _with_looks(of_program, chosen.program.main, j.rated.program, j, parameters)
+    told = works.overridden(told, decisions.action, stands, j.rated.harm)
+    best = np.where(decisions.action >= 0, decisions.action, best)
     return told, best, program_best
 
 
-def _facing(row: Row) -> works.Facing:
-    count = len(row.trees)
-    code, no_climb = np.zeros(count, np.int8), np.zeros(count, np.bool_)
-    parts, keys = row.evidence.parts, row.evidence.trees
-    np.maximum.at(code, keys[parts.tree], parts.code)
+def _with_looks(
+    of_evidence: works.Works, main: Ints, rating: Words, j: _Judgement, parameters: Parameters
+) -> tuple[works.Works, Ints]:
+    """Candidates with the looks that are due, and the best action of each tree."""
+    count, keys = len(j.trees), j.evidence.trees
+    of_evidence, main = still_inspected(of_evidence, main, j.heard, j.looked)
+    of_evidence, main, due = not_only_watched(
+        of_evidence, main, rating, j.looked, keys, accepted=parameters.accepted
+    )
+    busy = np.zeros(count, np.bool_)
+    busy[of_evidence.tree[of_evidence.chosen]] = True
+    looks = works.inspections(due, rating, j.rated.harm, busy=busy, parameters=parameters.work)
+    action = of_evidence.action[np.maximum(main, 0)] if len(of_evidence.action) else main
+    all_works = of_evidence.plus(looks)
+    return all_works, best_actions(count, all_works, np.where(main >= 0, action, -1), keys)
+
+
+def _codes(evidence: Evidence, count: int) -> Words:
+    """Highest action code of each tree."""
+    code = np.zeros(count, np.int8)
+    np.maximum.at(code, evidence.trees[evidence.parts.tree], evidence.parts.code)
+    return code
+
+
+def _facing(row: Row, code: Words) -> works.Facing:
+    count, keys, parts = len(row.trees), row.evidence.trees, row.evidence.parts
+    no_climb, imminent = np.zeros(count, np.bool_), np.zeros(count, np.bool_)
     no_climb[keys] = row.chosen.climb_rule >= 0
-    return works.Facing(row.rating, code, no_climb, row.looked.due)
+    imminent[keys[parts.tree[parts.failure >= FailureWord.IMMINENT]]] = True
+    defects = np.zeros(count, np.int64)
+    defects[keys] = row.chosen.state.defects
+    return works.Facing(row.rating, code, no_climb, row.looked.due, imminent, defects)
 
 
 def _fact_columns(facts: Facts) -> dict[str, object]:

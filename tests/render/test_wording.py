@@ -40,6 +40,7 @@ _VALUES: dict[str, Any] = {
     "low", "rot": "soft", "rule": "split", "seen_on": "2026-10-01", "shell_cm": 6.0,
     "state": "overdue", "status": "stump", "target": "person", "tree_id": "t1", "value": "x",
     "value_share": 0.4, "voltage_v": None, "why": "no_place", "wires": "high_voltage",
+    "differs": True, "what": "fungus",
     "witness": "visual", "words": "root plate lifting", "years": 3.0,
     "names": ["Kretzschmaria deusta", "Xylaria", "another fungus"],
     "probabilities": [0.7, 0.2, 0.05], "unlisted": 0.05, "sightings": 2,
@@ -306,11 +307,11 @@ def test_who_comes_first_among_trees_never_inspected_is_said() -> None:
 
 
 def test_a_decision_is_told_with_who_why_and_until_when() -> None:
-    assert _said("decision_stands", reason="Seen on site.") == (
-        "On 2 October 2026 the city forester decided otherwise than the program "
-        "(\u201cSeen on site\u201d); that stands until 31 October 2026."
+    assert _said("decision_stands", reason="Seen on site.", value="retain_monitor") == (
+        "On 2 October 2026 the city forester decided otherwise than the program: keep and look "
+        "again (\u201cSeen on site\u201d); that stands until 31 October 2026."
     )
-    bare = _said("decision_stands", role=None, reason=None, until=None)
+    bare = _said("decision_stands", role=None, reason=None, until=None, value=None)
     assert bare == (
         "On 2 October 2026 a person whose role was not told decided otherwise than the program; "
         "that stands."

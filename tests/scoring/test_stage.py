@@ -12,7 +12,7 @@ from pipeline.published.table import Library
 from pipeline.settings.model import Rating
 from pipeline.tables.catalogue import tables_of
 from pipeline.tables.store import RunStore
-from pipeline.terms import FailureWord, Part, word
+from pipeline.terms import FailureWord, Part, RatingWord, word
 from tests.scoring.changed import Change, changed_library, changes_of, number_changes
 from tests.scoring.small_world import Rows, box, rows, score, street
 
@@ -329,7 +329,10 @@ def test_people_decide_and_the_program_stands_beside(tmp_path: Path) -> None:
     assert row["program_action"] == alone["best_action"]
     assert actions(store)["expert_identification"]["chosen"]
     assert not actions(store)[alone["best_action"]]["chosen"]
-    assert told(store)["action_program_would"] == {"action": alone["best_action"]}
+    assert told(store)["action_program_would"] == {
+        "action": alone["best_action"], "rating": word(RatingWord(alone["rating"])),
+        "differs": True,
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -382,19 +385,27 @@ def test_wires_of_unknown_voltage_are_the_utilitys(tmp_path: Path) -> None:
         world(trees=wired, inspections=[{"tree_key": 0}],
               defects=[{"tree_key": 0, "defect": "split"}]),
     )  # fmt: skip
-    assert told(store)["wires_near"] == {"wires": "high_voltage", "voltage_v": None}
+    assert told(store)["wires_near"] == {
+        "wires": "high_voltage", "voltage_v": None, "distance_m": None,
+    }  # fmt: skip
 
 
 def test_oaks_wait_in_the_closed_season_and_an_emergency_does_not(tmp_path: Path) -> None:
     oak = trees(1, genus="Quercus", species="Quercus rubra", notes="")
-    branch = [{"tree_key": 0, "defect": "hanging_branch", "part": "branch",
+    branch = [{"tree_key": 0, "defect": "dead_branch", "part": "branch",
                "part_diameter_cm": 15.0}]  # fmt: skip
     base = world(trees=oak, inspections=[{"tree_key": 0}], defects=branch)
     store = score(tmp_path / "winter", base)
     assert actions(store)["prune_part"]["season_code"] is None
     store = score(tmp_path / "texas", base, region="us-tx")
-    # Texas closes February to June, inside the first quarter that is planned.
-    assert actions(store)["prune_part"]["not_before"] == date(2027, 7, 1)
+    # Texas closes February to June, inside the first quarter that is planned; birds nest from
+    # April to August.
+    assert actions(store)["prune_part"]["not_before"] == date(2027, 9, 1)
+    # A branch that hangs broken in the crown may fall any day: cut, and paint the wound.
+    hangs = [{**branch[0], "defect": "hanging_branch"}]
+    store = score(tmp_path / "hangs", {**base, "defects": hangs}, region="us-tx")
+    assert actions(store)["prune_part"]["not_before"] is None
+    assert actions(store)["prune_part"]["overridden_by"] == "paint_wounds"
 
 
 def test_an_active_nest_in_the_notes_stops_the_saw(tmp_path: Path) -> None:
@@ -499,6 +510,7 @@ def _rich() -> dict[str, Rows]:
         ("laetiporus_sulphureus", "butt"), ("kretzschmaria_deusta", "butt"),
         ("ganoderma_applanatum", "butt"), ("meripilus_giganteus", "root_flare"),
         ("schizophyllum_commune", "stem"), ("armillaria_mellea", "root_flare"),
+        ("grifola_frondosa", "root_flare"),
         (HARDLY, "stem"),
     )  # fmt: skip
     seen = [

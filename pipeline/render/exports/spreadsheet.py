@@ -1,4 +1,4 @@
-"""queue.xlsx: the forester's quarter, the three after it, what was left out, what to review.
+"""queue.xlsx: the forester's quarters, what was left out, what to review, measure and walk.
 
 Text is written as text, so no cell of a city's file becomes a formula; widths, filters and print
 set-up are fixed; the file carries the run's day as its date and is equal to the byte on repeat.
@@ -17,6 +17,7 @@ from pipeline.render import fungi, style, tree_names, work_rows
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import review_table
+from pipeline.render.exports.looks import rounds_table, tests_table
 from pipeline.render.files import write_bytes
 from pipeline.settings.quarter import Quarter
 
@@ -26,7 +27,8 @@ _MOST_CHARACTERS = 32_767  # of one cell (ECMA-376 as office programs keep it); 
 _WIDTHS = {
     "why": 60, "detail": 50, "what_to_do": 80, "address": 28, "street": 24, "job_id": 24,
     "species": 26, "action": 20, "machine": 16, "crew_id": 16, "reason": 18, "what": 24,
-    "tree_id": 14, "season_code": 18, "fungus": 26,
+    "tree_id": 14, "season_code": 18, "fungus": 26, "test": 20, "without": 18, "likeliest": 18,
+    "ward": 16,
 }  # fmt: skip
 _HEADINGS = {
     "queue_rank": "Place", "quarter": "Quarter", "day": "Day", "crew_id": "Crew", "job_id": "Job",
@@ -41,7 +43,16 @@ _HEADINGS = {
     "row_set_aside": "Row set aside", "fungus": "Fungus, most likely",
     "probability_1": "How probable", "decay_evidence": "Evidence of decay", "rot_type": "Rot",
     "probability_rot": "Rot, how probable", "probability_serious": "Serious, how probable",
-    "needs_expert": "Needs an expert", "next_look": "Look next at",
+    "needs_expert": "Needs an expert", "next_look": "Look next at", "test": "Test",
+    "probability_changes": "Changes what is done", "probability_spares": "Keeps more of the tree",
+    "probability_takes": "Keeps less of it",
+    "probability_together": "Changes it if the other parts prove sound",
+    "without": "Done without any test", "likeliest": "Likeliest done instead",
+    "harm_avoided": "Expected harm avoided per million years",
+    "harm_avoided_per_hour": "The same for an hour", "hours_so_far": "Crew-hours so far",
+    "note": "Note", "trees": "Trees", "never": "Never inspected", "overdue": "Past the cycle",
+    "due": "Due within the plan", "earliest_due_on": "Earliest due",
+    "harm": "Expected harm per million years",
 }  # fmt: skip
 _JOB_COLUMNS = (
     "queue_rank", "day", "crew_id", "tree_id", "action", "part", "rating", "why", "deadline_on",
@@ -85,6 +96,11 @@ def write(context: RenderContext) -> list[Path]:
     sheets.table("Left out", left.select(list(_LEFT_COLUMNS)), total=total)
     reviews = review_table(context)
     sheets.table("Review", reviews.slice(0, MOST_ROWS), total=reviews.num_rows)
+    tests = tests_table(context)
+    tests = tests.filter(tests["chosen"]).drop_columns(["chosen"])
+    sheets.table("Tests that pay", tests.slice(0, MOST_ROWS), total=tests.num_rows)
+    rounds = rounds_table(context)
+    sheets.table("Rounds of inspection", rounds.slice(0, MOST_ROWS), total=rounds.num_rows)
     book.close()
     return [write_bytes(context.out / NAME, buffer.getvalue())]
 
@@ -187,7 +203,7 @@ class _Sheets:
             elif isinstance(value, date):
                 sheet.write_datetime(row, column, datetime.combine(value, time()), self._date)
             elif isinstance(value, float):
-                shown = value * _PER_MILLION if header == "harm_removed" else value
+                shown = value * _PER_MILLION if header.startswith("harm") else value
                 share = header.startswith("probability_")
                 sheet.write_number(row, column, shown, self._share if share else self._number)
             elif isinstance(value, int):
@@ -223,5 +239,15 @@ def _early(jobs: pa.Table, first: Quarter) -> str:
 
 
 def _readable(header: str, text: str) -> str:
-    coded = {"action", "machine", "reason", "season_code", "wires", "next_look"}
+    coded = {
+        "action",
+        "machine",
+        "reason",
+        "season_code",
+        "wires",
+        "next_look",
+        "test",
+        "without",
+        "likeliest",
+    }
     return text.replace("_", " ") if header in coded else text

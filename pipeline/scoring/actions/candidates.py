@@ -1,7 +1,8 @@
 """Candidate actions of each tree with evidence, what each would leave, and which is chosen.
 
 The gentlest action that reaches the accepted rating is chosen; what cannot be known without a look
-is tested before the tree is cut back or taken away, unless it fails now.
+is tested before the tree is cut back or taken away, unless it fails now. A test is chosen only
+where its result may change what is done. No action leaves more than doing nothing does.
 """
 
 from collections.abc import Callable
@@ -10,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.scoring.actions.rules import Condition, PartEvidence, TreeState, matches
-from pipeline.terms import FailureWord, RatingWord
+from pipeline.terms import FailureWord, Part, RatingWord
 from pipeline.units import Flags, Floats, Ints, Words
 
 # What is due is done at an accepted rating too: it can only get worse.
@@ -20,12 +21,18 @@ RESIDUALS = ("same", "one_less", "improbable", "target_gone", "gone")
 # Work that a look may spare: it waits for the look, where one is possible and nothing fails now.
 _WAITS_FOR_A_LOOK = ("remove", "habitat_pole", "reduce_crown")
 
-Rate = Callable[[Words, Ints], Words]
+Rate = Callable[[Words], Words]
 
 
 @dataclass(frozen=True, slots=True)
 class ActionRule:
-    """One row of the action rules; the order of the rows is the order of gentleness."""
+    """One row of the action rules; the order of the rows is the order of gentleness.
+
+    Parameters
+    ----------
+    value_kept : share of the tree's value that the action keeps.
+    always : a test that is asked for also where its result changes nothing of what is done.
+    """
 
     rule_id: str
     phase: int
@@ -35,7 +42,9 @@ class ActionRule:
     machine: str
     residual: str
     residual_harm_share: float
+    value_kept: float
     why: str
+    always: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +103,7 @@ def candidates(
 
     Parameters
     ----------
-    rate : rating words of pairs (second argument, rows) under other failure words (first).
+    rate : rating words of the pairs under other failure words.
     per_year : yearly probability of each failure word, improbable to imminent, shape (4,).
     """
     found = []
@@ -108,10 +117,12 @@ def candidates(
         tree, first = np.unique(evidence.tree[order], return_index=True)
         if not len(tree):
             continue
-        left, harm = _residual(rule, tree, trees, pairs, rate=rate, per_year=per_year)
+        left = residual(rule, tree, trees, pairs, rate=rate, per_year=per_year)
         at = order[first]
         part, failure = evidence.part[at], evidence.failure[at]
-        found.append(Candidates(tree, np.full(len(tree), number), part, failure, left, harm))
+        found.append(
+            Candidates(tree, np.full(len(tree), number), part, failure, left.rating, left.harm)
+        )
     if not found:
         none, no_word = np.zeros(0, np.int64), np.zeros(0, np.int8)
         return Candidates(none, none, no_word, no_word, no_word, np.zeros(0))
@@ -133,7 +144,15 @@ def _first_of_each_action(made: Candidates, rules: tuple[ActionRule, ...]) -> In
     return np.sort(first)
 
 
-def _residual(
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """Rating word and harm a year that an action leaves, each shape (trees asked for,)."""
+
+    rating: Words
+    harm: Floats
+
+
+def residual(
     rule: ActionRule,
     tree: Ints,
     trees: TreeState,
@@ -141,15 +160,24 @@ def _residual(
     *,
     rate: Rate,
     per_year: Floats,
-) -> tuple[Words, Floats]:
-    """Rating and harm that would be left in each of the trees; each shape (len(tree),)."""
+) -> Residual:
+    """What an action would leave in some of the trees.
+
+    No pair is left worse than it is: a lower word can fall on points that a witness did not give.
+    Where a person rates a tree above its pairs, what an action leaves is raised by as many words,
+    for nobody told the pairs what the person saw.
+
+    Parameters
+    ----------
+    tree : places in `trees`, shape (n,).
+    """
     count = len(trees.rating)
     before = _sum(pairs.tree, pairs.harm, count)
     if rule.residual == "same":
-        return trees.rating[tree], before[tree] * rule.residual_harm_share
+        return Residual(trees.rating[tree], before[tree] * rule.residual_harm_share)
     if rule.residual == "gone":
         low = np.full(len(tree), RatingWord.LOW, np.int8)
-        return low, before[tree] * rule.residual_harm_share
+        return Residual(low, before[tree] * rule.residual_harm_share)
     concerned = np.ones(len(pairs.tree), np.bool_)
     if rule.condition.parts:
         concerned &= np.isin(pairs.part, rule.condition.parts)
@@ -161,12 +189,22 @@ def _residual(
     else:
         lowered = _lowered(rule.residual, pairs.failure)
         failure = np.where(concerned, lowered, pairs.failure).astype(np.int8)
-        left = rate(failure, np.arange(len(failure)))
+        left = rate(failure)
         change = per_year[failure - 1] / per_year[pairs.failure - 1]
         harm = pairs.harm * change * np.where(concerned, rule.residual_harm_share, 1.0)
+    now = _worst(pairs.tree, pairs.rating, count)
+    worst = _worst(pairs.tree, np.minimum(left, pairs.rating), count)
+    above = np.maximum(trees.rating.astype(np.int64) - now, 0)
+    least = np.maximum(trees.rating, np.int8(RatingWord.LOW))
+    told = np.minimum(worst + above, least).astype(np.int8)
+    return Residual(told[tree], _sum(pairs.tree, np.minimum(harm, pairs.harm), count)[tree])
+
+
+def _worst(tree: Ints, rating: Words, count: int) -> Words:
+    """Worst rating of the pairs of each tree, low without one; shape (count,)."""
     worst = np.full(count, np.int8(RatingWord.LOW))
-    np.maximum.at(worst, pairs.tree, left.astype(np.int8))
-    return worst[tree], _sum(pairs.tree, harm, count)[tree]
+    np.maximum.at(worst, tree, rating.astype(np.int8))
+    return worst
 
 
 def _sum(tree: Ints, harm: Floats, count: int) -> Floats:
@@ -186,8 +224,8 @@ class Choice:
     Parameters
     ----------
     main : row of the action chosen of each tree, -1 without any, shape (trees,).
-    chosen : rows to be done: the main one, make-safe meanwhile, and the check that would lift a
-        presumed removal, shape (candidates,).
+    chosen : rows to be done: the main one, make-safe meanwhile, a test of the roots beside one of
+        the wood above them, and the checks that would lift a presumed removal, (candidates,).
     """
 
     main: Ints
@@ -203,8 +241,13 @@ def choose(
     imminent: Flags,
     acknowledged: Flags,
     chance: Floats | None = None,
+    pays: Flags | None = None,
 ) -> Choice:
     """The gentlest action that reaches the accepted rating; tests before the saw.
+
+    Roots and the wood above are judged by different tests: where both may change what is done,
+    both are chosen, the one on the part that is likelier to fail first. What a rating above the
+    accepted one leaves without work or test is looked at by a person, not only watched.
 
     Parameters
     ----------
@@ -213,6 +256,7 @@ def choose(
         a make-safe that a person has acknowledged is not sent out again.
     chance : yearly chance that the part of each candidate fails: of parts with one word the one
         likelier to fail is tested, shape (candidates,).
+    pays : tests whose result may change what is done, shape (candidates,); None takes all.
     """
     count = len(trees.rating)
     phase = np.array([rule.phase for rule in rules], np.int64)[made.rule]
@@ -223,8 +267,8 @@ def choose(
     gentlest = _first(made.tree, reaches, count)
     helps = works & over & (made.residual_rating < trees.rating[made.tree])
     most = _first(made.tree, helps & _least_left(made, helps, count), count)
-    testing = phase == TEST
-    test = _first(made.tree, testing & _worst_part(made, testing, count, chance), count)
+    testing = phase == TEST if pays is None else (phase == TEST) & pays
+    test, beside = _tests(made, testing, count, chance)
     watch = _first(made.tree, phase == WATCH, count)
     presumed = _first(made.tree, phase == PRESUME, count)
     work = np.where(gentlest >= 0, gentlest, most)
@@ -233,13 +277,30 @@ def choose(
     main = np.where(test_first, test, work)
     main = np.where(main >= 0, main, _first(made.tree, phase == DUE, count))
     main = np.where(presumed >= 0, presumed, main)
+    # Above what is accepted a tree is not merely watched: what nothing settles is looked at.
+    settle = _first(made.tree, (phase == TEST) & over, count)
+    main = np.where(main >= 0, main, settle)
     main = np.where(main >= 0, main, watch)
     chosen = np.zeros(len(made.tree), np.bool_)
     chosen[main[main >= 0]] = True
-    lifting = test[(presumed >= 0) & (test >= 0)]
-    chosen[lifting] = True
+    checked = (presumed >= 0) | test_first
+    for check in (test, beside):
+        chosen[check[checked & (check >= 0)]] = True
     chosen |= (phase == MAKE_SAFE) & ~acknowledged[made.tree]
     return Choice(main, chosen)
+
+
+def _tests(made: Candidates, wanted: Flags, count: int, chance: Floats | None) -> tuple[Ints, Ints]:
+    """First test of each tree, and one of roots beside one of wood or the other way round.
+
+    Rows of the candidates, -1 without one, each shape (count,).
+    """
+    first = _first(made.tree, wanted & _worst_part(made, wanted, count, chance), count)
+    roots = made.part == Part.ROOTS
+    at = np.maximum(first, 0)
+    of_roots = np.append(roots, False)[np.where(first >= 0, at, len(roots))]
+    other = wanted & (first >= 0)[made.tree] & (roots != of_roots[made.tree])
+    return first, _first(made.tree, other & _worst_part(made, other, count, chance), count)
 
 
 def _first(tree: Ints, wanted: Flags, count: int) -> Ints:

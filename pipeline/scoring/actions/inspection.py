@@ -21,6 +21,37 @@ class Cycles:
     years: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class Sooner:
+    """Most years from a look to the next by what was found, infinite where nothing asks for it.
+
+    Parameters
+    ----------
+    by_rating : not assessed to extreme, (5,).
+    by_code : action code R0 to R5, (6,).
+    square_m : side of the squares in which trees without a street are walked.
+    """
+
+    by_rating: Floats
+    by_code: Floats
+    square_m: float
+
+
+def sooner_days(due: Ints, last_look: Ints, rating: Words, code: Words, *, rules: Sooner) -> Ints:
+    """Days on which inspections fall due once trees are rated; none is put off, shape (trees,).
+
+    Parameters
+    ----------
+    due : by place and size, NO_DAY where nobody has inspected: then it stays without a day.
+    last_look : of any kind, NO_DAY where none is known.
+    rating, code : rating word that stands, and highest action code.
+    """
+    years = np.minimum(rules.by_rating[rating], rules.by_code[code])
+    asked = np.isfinite(years) & (last_look != NO_DAY) & (due != NO_DAY)
+    days = np.rint(np.where(asked, years, 0.0) * DAYS_PER_YEAR).astype(np.int64)
+    return np.where(asked, np.minimum(due, last_look + days), due)
+
+
 def due_days(last_day: Ints, occupancy: Words, size: Words, *, cycles: Cycles) -> Ints:
     """Day on which the next inspection falls due, NO_DAY where nobody has looked; shape (trees,).
 

@@ -31,6 +31,7 @@ class Restriction:
     lifted_from : rating word from which it is lifted, NEVER if none.
     lifted_by : what must be done where it is lifted.
     note_words : it holds only where a note says one of these; empty means always.
+    defects : bits of defects, it holds only where the tree has one of these; 0 means always.
     """
 
     code: str
@@ -41,6 +42,7 @@ class Restriction:
     lifted_from: int
     lifted_by: str
     note_words: tuple[str, ...]
+    defects: int = 0
 
 
 def windows(rule: Restriction, first_day: date) -> list[tuple[int, int]]:

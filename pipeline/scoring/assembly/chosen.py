@@ -8,23 +8,21 @@ from pipeline.scoring.actions.candidates import (
     MAKE_SAFE,
     PRESUME,
     TEST,
-    WORK,
     Candidates,
     Choice,
-    RatedPairs,
-    candidates,
     choose,
 )
 from pipeline.scoring.actions.rules import TreeState, no_climb
+from pipeline.scoring.assembly.cases import Cases, any_row, as_they_are, made_for
 from pipeline.scoring.assembly.columns import place_of
-from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
-from pipeline.scoring.assembly.judged import Judged, pair_ratings
+from pipeline.scoring.assembly.judged import Judged
 from pipeline.scoring.assembly.targets import Pairs
-from pipeline.scoring.failure.bands import PartWords, YearlyProbability, yearly_probability
+from pipeline.scoring.assembly.tests_found import Known
+from pipeline.scoring.assembly.tests_pay import TestsPay, tests_pay
+from pipeline.scoring.failure.bands import PartWords, YearlyProbability
 from pipeline.scoring.parameters import Parameters
 from pipeline.tables import inputs
-from pipeline.terms import FailureWord
 from pipeline.units import Flags, Floats, Ints, Words
 
 
@@ -34,127 +32,118 @@ class Chosen:
 
     Parameters
     ----------
+    choice, program : what is chosen from the rating that stands, and from the program's own.
     climb_rule : first rule that forbids climbing, -1 if none.
     lead : row of the part evidence with the highest action code, -1 without a fungus.
-    acknowledged : a person has acknowledged make-safe since the newest evidence.
+    acknowledged : a person has acknowledged make-safe, and nothing worse was seen since.
+    pay : the tests and what they are worth.
     """
 
     state: TreeState
     made: Candidates
     choice: Choice
+    program_made: Candidates
+    program: Choice
     climb_rule: Ints
     lead: Ints
     make_safe: Flags
     presumed: Flags
     tested: Flags
     acknowledged: Flags
+    pay: TestsPay
 
 
 @dataclass(frozen=True)
-class Likely:
-    """How likely parts fail.
+class Ratings:
+    """Rating words of the trees with evidence: the program's, and that which stands; (trees,)."""
 
-    Parameters
-    ----------
-    chance : within a year, of each row of `Evidence.words`.
-    seen : words before mechanics spoke.
-    """
-
-    chance: YearlyProbability
-    seen: PartWords
+    program: Words
+    stands: Words
 
 
 def choose_actions(
-    evidence: Evidence,
     pairs: Pairs,
     judged: Judged,
+    seen: PartWords,
+    known: Known,
     *,
-    rating: Words,
+    ratings: Ratings,
     occupancy: Words,
-    decisions: Decisions,
-    likely: Likely,
+    acknowledged: Flags,
     parameters: Parameters,
 ) -> Chosen:
-    """Candidates and choice.
+    """Candidates and choice: where a person rated a tree, from that rating.
 
     Parameters
     ----------
-    rating, occupancy : shape (trees with evidence,).
+    seen : words before mechanics spoke.
+    occupancy, acknowledged : shape (trees with evidence,).
     """
+    evidence = known.evidence
     count = len(evidence.trees)
-    bit = np.where(pairs.kind >= 0, np.int64(1) << np.maximum(pairs.kind, 0), 0)
-    kinds = _any_bit(count, pairs.tree, bit)
-    defects = _any_bit(count, evidence.parts.tree, evidence.parts.defects)
-    state = TreeState(rating, occupancy, kinds, defects)
-    made = _made(evidence, pairs, judged, state, bit, likely.seen, parameters)
-    failing = evidence.parts.failure >= FailureWord.IMMINENT
-    acknowledged_on = decisions.acknowledged_on[evidence.trees]
-    acknowledged = (acknowledged_on >= 0) & (acknowledged_on >= evidence.latest_on)
-    choice = choose(
-        made,
-        parameters.work.rules,
-        state,
-        accepted=parameters.accepted,
-        imminent=_any_row(count, evidence.parts.tree[failing]),
-        acknowledged=acknowledged,
-        chance=_chances(made, evidence, likely.chance),
-    )
+    cases = as_they_are(evidence, pairs, judged, seen, rating=ratings.program, occupancy=occupancy)
+    program_made = made_for(cases, parameters)
+    pay = tests_pay(cases, program_made, known, parameters)
+    program = _choice(cases, program_made, pay, acknowledged, known, parameters)
+    made, choice, state = program_made, program, cases.state
+    if (ratings.stands != ratings.program).any():
+        state = replace(state, rating=ratings.stands)
+        cases = replace(cases, state=state)
+        made = made_for(cases, parameters)
+        pay = tests_pay(cases, made, known, parameters)
+        choice = _choice(cases, made, pay, acknowledged, known, parameters)
     _, climb_rule = no_climb(parameters.work.no_climb, evidence.parts, state)
     phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
-
     return Chosen(
         state=state,
         made=made,
         choice=choice,
+        program_made=program_made,
+        program=program,
         climb_rule=climb_rule,
         lead=_lead(evidence, count),
-        make_safe=_any_row(count, made.tree[phase == MAKE_SAFE]),
-        presumed=_any_row(count, made.tree[phase == PRESUME]),
-        tested=_any_row(count, made.tree[(phase == TEST) & choice.chosen]),
+        make_safe=any_row(count, made.tree[phase == MAKE_SAFE]),
+        presumed=any_row(count, made.tree[phase == PRESUME]),
+        tested=any_row(count, made.tree[(phase == TEST) & choice.chosen]),
         acknowledged=acknowledged,
+        pay=pay,
     )
 
 
-def _made(
-    evidence: Evidence,
-    pairs: Pairs,
-    judged: Judged,
-    state: TreeState,
-    bit: Ints,
-    seen: PartWords,
+def _choice(
+    cases: Cases,
+    made: Candidates,
+    pay: TestsPay,
+    acknowledged: Flags,
+    known: Known,
     parameters: Parameters,
-) -> Candidates:
-    """All candidates; `bit` is that of each pair's kind of target."""
-    told = evidence.words.points[pairs.row]
-
-    def rate(failure: Words, rows: Ints) -> Words:
-        # Points that a witness gave speak of the failure as it is: a lower word drops them.
-        kept = np.where(failure == judged.failure, told, 0).astype(np.int8)
-        return pair_ratings(failure, kept[rows], pairs.take(rows), parameters)
-
-    words = np.array([int(w) for w in FailureWord], np.int8)
-    # A fungus that may be of another tree is a reason to look, not to presume a removal.
-    # So is what only the wind makes probable: a presumption rests on what was seen.
-    certainty = np.where(
-        evidence.lent | ~_seen_probable(evidence, seen), 0.0, evidence.parts.certainty
+) -> Choice:
+    """The choice; a test of which nothing can be reckoned is asked for where a rating is over."""
+    rules = parameters.work.rules
+    presumed = any_row(
+        len(cases.state.rating),
+        made.tree[np.array([r.phase == PRESUME for r in rules])[made.rule]],
     )
-    made = candidates(
-        parameters.work.rules,
-        replace(evidence.parts, certainty=certainty),
-        state,
-        RatedPairs(pairs.tree, pairs.part, judged.failure, judged.harm, bit, judged.rating),
-        rate=rate,
-        per_year=yearly_probability(words, parameters.failure.bands).middle,
+    over = (cases.state.rating > parameters.accepted) | presumed
+    pays = pay.pays(made, over, parameters.work.results.least_chance)
+    pays |= np.array([rule.always for rule in rules])[made.rule]
+    # A fungus that is known by its name needs no other eye.
+    named = np.array([rule.action == "expert_identification" for rule in rules])[made.rule]
+    parts = cases.parts
+    at = place_of(
+        made.tree * len(inputs.PARTS) + made.part, parts.tree * len(inputs.PARTS) + parts.part
     )
-    return made.take(~_cuts_in_doubt(made, evidence, parameters))
-
-
-def _seen_probable(evidence: Evidence, seen: PartWords) -> Flags:
-    """Rows of the part evidence that are probable to fail without the mechanics."""
-    parts, count = evidence.parts, len(inputs.PARTS)
-    key = evidence.trees[parts.tree] * count + parts.part
-    word = np.append(seen.word, np.int8(0))[place_of(key, seen.tree * count + seen.part)]
-    return np.asarray(word >= FailureWord.PROBABLE)
+    sure = known.evidence.parts.certainty[at] >= parameters.work.name_sure
+    return choose(
+        made,
+        rules,
+        cases.state,
+        accepted=parameters.accepted,
+        imminent=cases.imminent,
+        acknowledged=acknowledged,
+        chance=_chances(made, known.evidence, known.chance),
+        pays=pays & ~(named & sure),
+    )
 
 
 def _chances(made: Candidates, evidence: Evidence, chance: YearlyProbability) -> Floats:
@@ -162,29 +151,6 @@ def _chances(made: Candidates, evidence: Evidence, chance: YearlyProbability) ->
     words, parts = evidence.words, len(inputs.PARTS)
     key = evidence.trees[made.tree] * parts + made.part
     return np.append(chance.middle, 0.0)[place_of(key, words.tree * parts + words.part)]
-
-
-def _cuts_in_doubt(made: Candidates, evidence: Evidence, parameters: Parameters) -> Flags:
-    """Work on a part of which nothing is known but a fungus of perhaps another tree."""
-    phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
-    parts = evidence.parts
-    doubtful = (parts.tree * len(inputs.PARTS) + parts.part)[evidence.doubtful]
-    found: Flags = (phase == WORK) & np.isin(made.tree * len(inputs.PARTS) + made.part, doubtful)
-    return found
-
-
-def _any_bit(count: int, tree: Ints, bits: Ints) -> Ints:
-    """Bits that any row of a tree sets, shape (count,)."""
-    found = np.zeros(count, np.int64)
-    np.bitwise_or.at(found, tree, bits)
-    return found
-
-
-def _any_row(count: int, tree: Ints) -> Flags:
-    """Trees that have a row, shape (count,)."""
-    found = np.zeros(count, np.bool_)
-    found[tree] = True
-    return found
 
 
 def _lead(evidence: Evidence, count: int) -> Ints:

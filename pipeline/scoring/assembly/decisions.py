@@ -17,27 +17,27 @@ _RATINGS = {word(w): int(w) for w in RatingWord}
 
 @dataclass(frozen=True)
 class Decisions:
-    """Standing decisions, each shape (trees,) but the last two.
+    """Standing decisions, each shape (trees,) but the last three.
 
     Parameters
     ----------
     kind : place in inputs.DECISIONS of the decision that is shown, -1 without one: an override
         that stands, else the latest of the others.
     decided_on : its day.
-    shown : its row in ingest.decisions, -1 without one.
     action : place in inputs.ACTIONS that an override names, -1 if none.
     rating : rating word that an override names, -1 if none.
     acknowledged_on : day on which make-safe was acknowledged.
+    told : rows of ingest.decisions that stand, of each tree the latest of each kind, by tree.
     ended : rows of ingest.decisions that stood until their last day and do so no longer.
     unread : rows of ingest.decisions whose override names neither action nor rating.
     """
 
     kind: Ints
     decided_on: Ints
-    shown: Ints
     action: Ints
     rating: Ints
     acknowledged_on: Ints
+    told: Ints
     ended: Ints
     unread: Ints
 
@@ -73,10 +73,10 @@ def read_decisions(table: pa.Table, *, count: int, today: int) -> Decisions:
     return Decisions(
         kind=_taken(kind, shown),
         decided_on=_taken(day, shown),
-        shown=shown,
         action=by_action,
         rating=by_rating,
         acknowledged_on=latest(np.where(acknowledges, tree, -1), day, count),
+        told=_told(tree, kind, order[holds[order]]),
         ended=_ended(tree, kind, until, order[made[order]], today=today),
         unread=np.flatnonzero(is_override & (action < 0) & (rating < 0)),
     )
@@ -92,6 +92,14 @@ def _last(place: Ints, rows: Ints, count: int) -> Ints:
 def _taken(values: Ints, rows: Ints) -> Ints:
     """Values of rows, -1 where the row is -1; shape of the rows."""
     return np.append(values, -1)[rows]
+
+
+def _told(tree: Ints, kind: Ints, rows: Ints) -> Ints:
+    """Latest row of each tree and kind among rows in order of their days, sorted by tree."""
+    kinds = len(inputs.DECISIONS)
+    places = kinds * (int(tree.max(initial=-1)) + 1)
+    newest = _last(tree * kinds + kind, rows, places)
+    return newest[newest >= 0]
 
 
 def _ended(tree: Ints, kind: Ints, until: Ints, rows: Ints, *, today: int) -> Ints:
@@ -112,19 +120,6 @@ def _meanings(table: pa.Table) -> tuple[Ints, Ints]:
     return np.array(action, np.int64), np.array(rating, np.int64)
 
 
-def decided_by(table: pa.Table, row: int) -> dict[str, str | None]:
-    """Role, reason and last day of a row of ingest.decisions, each None where it is not told."""
-    told = table.slice(row, 1).select(["role", "reason", "until"]).to_pylist()[0]
-    until = told["until"]
-    return {**told, "until": until.isoformat() if until else None}
-
-
 def overridden_words(rating: Words, decisions: Decisions) -> Words:
     """Rating words with people's overrides in their places; shape (trees,)."""
     return np.where(decisions.rating >= 0, decisions.rating, rating).astype(np.int8)
-
-
-def contradicted(decisions: Decisions, evidence_on: Ints) -> Flags:
-    """Trees on which something was seen after the standing decision; shape (trees,)."""
-    newer: Flags = (decisions.kind >= 0) & (evidence_on > decisions.decided_on)
-    return newer

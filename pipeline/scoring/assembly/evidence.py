@@ -1,6 +1,6 @@
 """What all witnesses say of each tree and part, joined; and which trees have evidence at all."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -18,12 +18,18 @@ from pipeline.scoring.assembly.columns import (
     whole,
 )
 from pipeline.scoring.assembly.looks import Looks
+from pipeline.scoring.assembly.measured_since import (
+    Fungal,
+    leading,
+    measured_since,
+    most_that_is_told,
+)
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.failure.bands import PartWords, worst_per_part
 from pipeline.scoring.failure.words import Findings, one_a_rule
 from pipeline.scoring.parameters.failure import DEFECTS, FailureParameters
 from pipeline.tables import inputs
-from pipeline.terms import FailureWord, Part, RotType
+from pipeline.terms import FailureWord, Part
 from pipeline.units import Flags, Floats, Ints, Words
 
 WITNESSES = ("visual", "strength", "fungus", "mechanics")
@@ -32,8 +38,6 @@ VISUAL, STRENGTH, FUNGUS, MECHANICS = range(len(WITNESSES))
 CRITICAL_GUST = "critical_gust"
 _WIND = "wind"
 _PARTS = len(inputs.PARTS)
-# A mallet or a drill under-reads soft rot and early brown rot: only these kinds see it.
-_SEES_ALL_ROT = ("tomogram", "pull_test")
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,7 @@ class Evidence:
     branch_cm : diameter of the thickest failing branch told, NaN if none, (trees with evidence,).
     latest_on : day of the newest evidence of each tree, (trees with evidence,).
     none_seen : trees on which an inspector noted that there is no defect, (trees,).
+    dug_on : last day on which each tree's root collar was laid bare, NO_DAY if never, (trees,).
     """
 
     spoken: Spoken
@@ -105,6 +110,7 @@ class Evidence:
     branch_cm: Floats
     latest_on: Ints
     none_seen: Flags
+    dug_on: Ints
 
 
 @dataclass(frozen=True)
@@ -135,11 +141,16 @@ def gather(
     speaks = ~spoken.says_none | (spoken.word > FailureWord.IMPROBABLE)
     keys = np.unique(np.concatenate([spoken.tree[speaks], sightings.tree[sightings.speaks]]))
     spoken = spoken.take(np.isin(spoken.tree, keys))
-    return _joined(keys, spoken, none_seen, sightings, looks)
+    dug_on = _last_done(work_done, "dig_root_collar", len(trees))
+    at_most = (parameters.fungus_measured, parameters.fungus_measured_points)
+    return _joined(keys, spoken, none_seen, sightings, looks, dug_on, at_most)
 
 
 def with_mechanics(evidence: Evidence, said: Said, sightings: Sightings, looks: Looks) -> Evidence:
-    """The same trees with what mechanics says beside the other witness; the worse word counts."""
+    """The same trees with what mechanics says beside the other witness; the worse word counts.
+
+    What a fungus may say of a part that was measured has been held down by `gather`.
+    """
     told, rules = evidence.spoken, len(evidence.spoken.rule_ids)
     count = len(said.tree)
     last = np.full(count, len(told.details))
@@ -157,15 +168,34 @@ def with_mechanics(evidence: Evidence, said: Said, sightings: Sightings, looks: 
         rule_ids=(*told.rule_ids, CRITICAL_GUST),
         details=(*told.details, _WIND),
     )
-    return _joined(evidence.trees, spoken, evidence.none_seen, sightings, looks)
+    return _joined(evidence.trees, spoken, evidence.none_seen, sightings, looks, evidence.dug_on)
 
 
 def _joined(
-    keys: Ints, spoken: Spoken, none_seen: Flags, sightings: Sightings, looks: Looks
+    keys: Ints,
+    spoken: Spoken,
+    none_seen: Flags,
+    sightings: Sightings,
+    looks: Looks,
+    dug_on: Ints,
+    at_most: tuple[int, int] | None = None,
 ) -> Evidence:
-    words = worst_per_part(spoken.tree, spoken.part, spoken.word, spoken.points, spoken.act_at_once)
+    """Everything joined; `at_most` is the word and the points of a fungus on a measured part."""
     fungi = fungus_parts(sightings)
-    parts, part_seen_on = _parts(keys, words, fungi, spoken, looks)
+    told = spoken.tree * _PARTS + spoken.part
+    place = np.unique(np.concatenate([told, fungi.tree * _PARTS + fungi.part]))
+    fungal = leading(place, fungi)
+    measured = measured_since(place, fungal, looks, dug_on)
+    if at_most is not None:
+        of_fungus = spoken.witness == FUNGUS
+        since = measured[place_of(told, place)]
+        spoken = replace(
+            spoken,
+            word=most_that_is_told(spoken.word, of_fungus, since, at_most[0]),
+            points=most_that_is_told(spoken.points, of_fungus, since, at_most[1]),
+        )
+    words = worst_per_part(spoken.tree, spoken.part, spoken.word, spoken.points, spoken.act_at_once)
+    parts, part_seen_on = _parts(keys, place, words, fungi, fungal, measured, spoken, looks)
     part = np.asarray(keys[parts.tree] * _PARTS + parts.part, np.int64)
     at = place_of(part, fungi.tree * _PARTS + fungi.part)
     lent = np.append(fungi.lent, np.False_)[at]
@@ -185,6 +215,7 @@ def _joined(
         branch_cm=_branches(keys, looks),
         latest_on=seen,
         none_seen=none_seen,
+        dug_on=dug_on,
     )
 
 
@@ -274,14 +305,16 @@ def _no(findings: Findings) -> Flags:
 
 def _parts(
     keys: Ints,
+    place: Ints,
     words: PartWords,
     fungi: FungusParts,
+    fungal: Fungal,
+    measured: Flags,
     spoken: Spoken,
     looks: Looks,
 ) -> tuple[PartEvidence, Ints]:
     by_word = words.tree * _PARTS + words.part
     by_fungus = fungi.tree * _PARTS + fungi.part
-    place = np.unique(np.concatenate([by_word, by_fungus]))
     word_at, fungus_at = place_of(place, by_word), place_of(place, by_fungus)
     known = fungus_at >= 0
 
@@ -289,8 +322,6 @@ def _parts(
         taken = values[np.maximum(fungus_at, 0)] if len(values) else np.zeros(len(place))
         return np.where(known, taken, empty)
 
-    taxon = from_fungus(fungi.taxon, -1).astype(np.int64)
-    rot = from_fungus(fungi.rot, RotType.NONE).astype(np.int8)
     bits = np.zeros(len(place), np.int64)
     speaks = looks.defects.latest & ~looks.hearsay
     told = np.flatnonzero(speaks & (looks.defects.defect < len(inputs.DEFECTS)))
@@ -299,7 +330,7 @@ def _parts(
     seen_on = latest(
         place_of(spoken.tree * _PARTS + spoken.part, place), spoken.seen_on, len(place)
     )
-    seen_on = np.maximum(seen_on, from_fungus(fungi.seen_on, -1).astype(np.int64))
+    seen_on = np.maximum(seen_on, fungal.seen_on)
     failure = words.word[np.maximum(word_at, 0)] if len(by_word) else np.zeros(len(place), np.int8)
     made = PartEvidence(
         tree=place_of(place // _PARTS, keys),
@@ -307,28 +338,12 @@ def _parts(
         failure=small(np.where(word_at >= 0, failure, 0)),
         code=small(from_fungus(fungi.code, 0)),
         certainty=from_fungus(fungi.probability, 0.0),
-        rot=small(rot),
-        taxon=taxon,
-        measured=_measured(place, rot, from_fungus(fungi.seen_on, -1), looks),
+        rot=small(fungal.rot),
+        taxon=fungal.taxon,
+        measured=measured,
         defects=bits,
     )
     return made, seen_on
-
-
-def _measured(place: Ints, rot: Words, fungus_seen: Floats, looks: Looks) -> Flags:
-    """Parts that a reading has seen since the fungus was; shape (rows,).
-
-    Stem readings say nothing of roots: a reading counts for its own part only.
-    """
-    at = place_of(looks.reading_tree * _PARTS + looks.reading_part, place)
-    good = np.flatnonzero(at >= 0)
-    kinds = [inputs.READINGS.index(name) for name in _SEES_ALL_ROT]
-    under_read = np.isin(rot[at[good]], (RotType.BROWN, RotType.SOFT))
-    sees = ~under_read | np.isin(looks.reading_kind[good], kinds)
-    sees &= looks.reading_day[good] >= fungus_seen[at[good]]
-    measured = np.zeros(len(place), np.bool_)
-    measured[at[good[sees]]] = True
-    return measured
 
 
 def _branches(keys: Ints, looks: Looks) -> Floats:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.scoring.actions.inspection import NOT_DUE
+from pipeline.scoring.actions.inspection import DUE, NOT_DUE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.looked import Looked
@@ -16,7 +16,7 @@ from pipeline.scoring.assembly.ratings import Rated
 from pipeline.scoring.assembly.works import Works
 from pipeline.tables import inputs
 from pipeline.terms import RatingWord
-from pipeline.units import Flags, Ints
+from pipeline.units import Flags, Ints, Words
 
 _MONITOR = inputs.ACTIONS.index("retain_monitor")
 
@@ -60,3 +60,29 @@ def still_inspected(works: Works, main: Ints, heard: Flags, looked: Looked) -> t
     if not len(instead):
         return kept, main
     return kept, np.where((main >= 0) & instead[np.maximum(main, 0)], -1, main)
+
+
+def not_only_watched(
+    works: Works, main: Ints, rating: Words, looked: Looked, keys: Ints, *, accepted: int
+) -> tuple[Works, Ints, Words]:
+    """Trees above the accepted rating that nothing but watching was found for are looked at.
+
+    Parameters
+    ----------
+    main : row of `works` of each tree with evidence, -1 without one; keys : of these trees.
+    rating : rating that stands, (trees,).
+
+    Returns
+    -------
+    Actions, main actions, and the standing of each tree, with these trees due.
+    """
+    if not len(works.action):
+        return works, main, looked.standing
+    watched = (main >= 0) & (works.action[np.maximum(main, 0)] == _MONITOR)
+    open_still = watched & (rating[keys] > accepted)
+    chosen = works.chosen.copy()
+    chosen[main[open_still]] = False
+    standing = looked.standing.copy()
+    due = keys[open_still]
+    standing[due] = np.where(standing[due] == NOT_DUE, DUE, standing[due])
+    return replace(works, chosen=chosen), np.where(open_still, -1, main), standing

@@ -20,9 +20,12 @@ from pipeline.scoring.assembly.holding_states import (
     YEAR,
     YEARS,
     Rows,
+    alike_rows,
     over_states,
     roots_lost,
+    state_kinds,
     summed,
+    take,
     weights_of,
 )
 from pipeline.scoring.assembly.looks import Looks
@@ -72,6 +75,7 @@ class Holding:
     word : FailureWord, 0 where it does not speak.
     trees : loads of the trees, by place in Evidence.trees.
     dead : trees that are dead, likewise.
+    rows, load, chances : what is computed, see `holding_states.over_states`.
     """
 
     reason: Words
@@ -81,6 +85,9 @@ class Holding:
     word: Words
     trees: SoundTrees
     dead: Flags
+    rows: Rows
+    load: Ints
+    chances: Chances
 
     @property
     def applicable(self) -> Flags:
@@ -131,7 +138,24 @@ def holding(
         word=small(np.where(speaks, word, 0)),
         trees=sound,
         dead=~np.isnan(years),
+        rows=rows,
+        load=load,
+        chances=chances,
     )
+
+
+def states_of(at: Ints, wood: Wood, held: Holding, parameters: Parameters) -> tuple[Floats, Floats]:
+    """Yearly chance in every state and weight of the state of rows that are computed.
+
+    Parameters
+    ----------
+    at : rows of `Wood` among `held.rows.at`, (n,); both answers are (n, rots, cells).
+    """
+    here = np.searchsorted(held.rows.at, at)
+    rows, load = take(held.rows, here), held.load[here]
+    by = (lambda kind: season_loads(kind, parameters), held.chances, parameters)
+    p, weights, which = state_kinds(rows, wood, load, alike_rows(rows, wood, load), by)
+    return p[0][which], weights
 
 
 def _speaks(wood: Wood, evidence: Evidence, dead: Flags) -> Flags:

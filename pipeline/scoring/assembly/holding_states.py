@@ -53,7 +53,7 @@ def over_states(
     ----------
     load : kind of the load of each row, shape (rows,); `loads` gives that of its two seasons.
     """
-    alike = _alike(rows, wood, load)
+    alike = alike_rows(rows, wood, load)
     first, same = _the_same(rows, wood, alike)
     first = first[np.argsort(alike[first], kind="stable")]
     found = np.empty((len(rows.at), 9))
@@ -68,7 +68,7 @@ def over_states(
     return found[same]
 
 
-def _alike(rows: Rows, wood: Wood, load: Ints) -> Ints:
+def alike_rows(rows: Rows, wood: Wood, load: Ints) -> Ints:
     """A number for each row; those with the same have the same chances, state by state, (rows,)."""
     at = rows.at
     rotting = np.zeros((len(wood.tree), len(ROTS)), np.bool_)
@@ -100,11 +100,19 @@ def _the_same(rows: Rows, wood: Wood, alike: Ints) -> tuple[Ints, Ints]:
     return np.flatnonzero(same == np.arange(len(same))), same
 
 
-_By = tuple[Callable[[int], Floats], Chances, Parameters]
+By = tuple[Callable[[int], Floats], Chances, Parameters]
 
 
-def _batch(rows: Rows, wood: Wood, load: Ints, alike: Ints, by: _By) -> Floats:
+def _batch(rows: Rows, wood: Wood, load: Ints, alike: Ints, by: By) -> Floats:
     """`over_states` of a few rows, from the chances of each kind of row once."""
+    p, weights, which = state_kinds(rows, wood, load, alike, by)
+    return _summarised(p, weights, which, by[2].mechanics.limits.yearly)
+
+
+def state_kinds(
+    rows: Rows, wood: Wood, load: Ints, alike: Ints, by: By
+) -> tuple[Floats, Floats, Ints]:
+    """Chances in one and three years in every state, of each kind of row; see `_summarised`."""
     loads, chances, parameters = by
     grid, wind = parameters.decay.law.grid, parameters.mechanics.wind
     weights = weights_of(rows.at, wood)
@@ -128,7 +136,7 @@ def _batch(rows: Rows, wood: Wood, load: Ints, alike: Ints, by: _By) -> Floats:
                 into[some, rot] = state_chances(
                     seasons, loads(int(kind)), parts, np.log(kept), zones, wind
                 )
-    return _summarised(p, weights, which.reshape(-1), parameters.mechanics.limits.yearly)
+    return p, weights, which.reshape(-1)
 
 
 def _summarised(p: Floats, weights: Floats, which: Ints, limits: Floats) -> Floats:

@@ -1,10 +1,10 @@
 """What nobody has looked at: prior harm, cycles, and whether a tree counts as assessed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.scoring.actions.inspection import due_days, prior_harm, standing
+from pipeline.scoring.actions.inspection import due_days, prior_harm, sooner_days, standing
 from pipeline.scoring.assembly.columns import NO_DAY, day_number
 from pipeline.scoring.assembly.targets import Under
 from pipeline.scoring.assembly.trees import Trees
@@ -58,3 +58,18 @@ def looked(
         prior=middle,
         prior_high=high,
     )
+
+
+def once_rated(
+    looked: Looked, rating: Words, code: Words, trees: Trees, parameters: Parameters
+) -> Looked:
+    """The same with the dates that ratings and fungi ask for; what counts as assessed stays.
+
+    Parameters
+    ----------
+    rating, code : of each tree, see `sooner_days`.
+    """
+    due = sooner_days(looked.due, looked.looked, rating, code, rules=parameters.work.sooner)
+    until = day_number(parameters.plan_end)
+    today = day_number(parameters.as_of)
+    return replace(looked, due=due, standing=standing(due, trees.rated, today=today, until=until))

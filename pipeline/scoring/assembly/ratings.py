@@ -11,6 +11,7 @@ from pipeline.scoring.assembly.decisions import Decisions
 from pipeline.scoring.assembly.evidence import Evidence
 from pipeline.scoring.assembly.judged import Judged
 from pipeline.scoring.assembly.looked import Looked
+from pipeline.scoring.assembly.overtaken import Overtaken
 from pipeline.scoring.assembly.standing import Standing
 from pipeline.scoring.assembly.targets import Pairs, Under
 from pipeline.scoring.assembly.trees import Trees
@@ -122,6 +123,7 @@ class Row:
     rated: Rated
     chosen: Chosen
     decisions: Decisions
+    overtaken: Overtaken
     rating: Words
     best: Ints
     program_best: Ints

@@ -10,8 +10,8 @@ import pyarrow.compute as pc
 
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.columns import codes, day_text, days, texts, whole
-from pipeline.scoring.assembly.decisions import contradicted
 from pipeline.scoring.assembly.disagree import disagreements
+from pipeline.scoring.assembly.overtaken import WHAT
 from pipeline.scoring.assembly.ratings import Row
 from pipeline.scoring.assembly.trees import Trees, doubtful_places
 from pipeline.scoring.assembly.which_told import WhichTree
@@ -251,15 +251,14 @@ def of_trees(reviews: ReviewList, row: Row, parameters: Parameters) -> None:
         tree, lead = int(keys[here]), int(row.chosen.lead[here])
         name = parameters.failure.names[row.evidence.parts.taxon[lead]]
         reviews.add("presumed_removal", {"tree_id": ids[tree].as_py(), "name": name}, tree=tree)
-    seen = np.full(len(row.trees), -1, np.int64)
-    seen[keys] = row.evidence.latest_on
-    for overtaken in np.flatnonzero(contradicted(row.decisions, seen)):
+    for overtaken in np.flatnonzero(row.overtaken.any):
         tree = int(overtaken)
         reviews.add("decision_contradicted", {
             "tree_id": ids[tree].as_py(),
             "decision": inputs.DECISIONS[row.decisions.kind[tree]],
             "decided_on": day_text(int(row.decisions.decided_on[tree])),
-            "seen_on": day_text(int(seen[tree])),
+            "seen_on": day_text(int(row.overtaken.on[tree])),
+            "what": WHAT[row.overtaken.what[tree]],
         }, tree=tree)  # fmt: skip
 
 

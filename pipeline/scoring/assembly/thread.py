@@ -10,17 +10,18 @@ from functools import cached_property
 import numpy as np
 import pyarrow as pa
 
+from pipeline.scoring.actions.clearance import approach_m
 from pipeline.scoring.actions.effort import NO_DEADLINE
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.climbing import Climbing
 from pipeline.scoring.assembly.columns import day_text, day_texts, place_of, texts
-from pipeline.scoring.assembly.decisions import decided_by
+from pipeline.scoring.assembly.decided_told import tell_decisions
 from pipeline.scoring.assembly.evidence import FUNGUS, MECHANICS, STRENGTH, WITNESSES
 from pipeline.scoring.assembly.holding_told import Balance, tell_holding, tell_wood
 from pipeline.scoring.assembly.identifications import tell_bodies
 from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.rating_told import tell_rating
-from pipeline.scoring.assembly.ratings import ACTION_NAMES, Row
+from pipeline.scoring.assembly.ratings import Row
 from pipeline.scoring.assembly.sighted_told import tell_sightings
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
 from pipeline.scoring.explanation import Facts, Many, words_at, words_of
@@ -43,6 +44,12 @@ SIGNS = ("with_decay", "with_crack", "touches_soil", "soil_moved", "roots_broken
 _WIRED = ("communication", "low_voltage", "high_voltage")
 
 
+def _distance(volts: float | None, parameters: Parameters) -> float | None:
+    """How near nobody may come who is not qualified [m]; None without a voltage."""
+    found = approach_m(np.array([np.nan if volts is None else volts]), parameters.work.approach)[0]
+    return None if np.isnan(found) else float(found)
+
+
 @dataclass(frozen=True)
 class Thread:
     """Everything that the threads speak of."""
@@ -51,7 +58,7 @@ class Thread:
     sightings: Sightings
     looks: Looks
     zones: pa.Table
-    decided: pa.Table
+    decisions: pa.Table
     balance: Balance
     works: Works
     on: Terms
@@ -361,6 +368,7 @@ class Thread:
                 facts.add(at, "wires_near", {
                     "wires": inputs.WIRES[trees.wires[tree]],
                     "voltage_v": voltage[tree].as_py(),
+                    "distance_m": _distance(voltage[tree].as_py(), self.parameters),
                 }, source="osha_1910_269")  # fmt: skip
             elif trees.wires[tree] == inputs.WIRES.index("unknown"):
                 facts.add(at, "wires_unknown", source="osha_1910_269")
@@ -368,23 +376,8 @@ class Thread:
     def _people(self, facts: Facts) -> None:
         row = self.row
         climbing = Climbing(self.parameters.work.no_climb, row.evidence.parts, row.chosen.state)
-        newest = row.evidence.latest_on
         for tree, at in zip(self.own, self.place(self.own), strict=True):
             here = int(row.rated.place[tree])
             if here >= 0 and row.chosen.climb_rule[here] >= 0:
                 facts.add(int(at), *climbing.told(int(row.chosen.climb_rule[here]), here))
-            kind = int(row.decisions.kind[tree])
-            if kind < 0:
-                continue
-            day = day_text(int(row.decisions.decided_on[tree]))
-            facts.add(int(at), "decision_stands", {
-                "decision": inputs.DECISIONS[kind],
-                "decided_on": day,
-                **decided_by(self.decided, int(row.decisions.shown[tree])),
-            })  # fmt: skip
-            if row.program_best[tree] != row.best[tree]:
-                would = {"action": ACTION_NAMES[row.program_best[tree]]}
-                facts.add(int(at), "action_program_would", would)
-            if here >= 0 and newest[here] > row.decisions.decided_on[tree]:
-                seen = day_text(int(newest[here]))
-                facts.add(int(at), "decision_newer_evidence", {"decided_on": day, "seen_on": seen})
+        tell_decisions(facts, row, self.decisions, self.place)

@@ -26,7 +26,7 @@ from pipeline.units import Flags, Floats, Ints, Words
 TREE_COLUMNS = (
     "tree_key", "tree_id", "x_m", "y_m", "place_doubtful", "species", "genus", "wood", "dbh_cm",
     "height_m", "crown_width_m", "crown_depth_m", "stems", "condition", "status", "wires",
-    "voltage_v", "notes", "last_inspected_on",
+    "voltage_v", "notes", "last_inspected_on", "street", "ward",
 )  # fmt: skip
 INSPECTION_COLUMNS = ("tree_key", "inspected_on", "topped", "dead_since", "wet_in_winter")
 RATED = ("standing", "dead")

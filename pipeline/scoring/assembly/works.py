@@ -17,7 +17,7 @@ from pipeline.scoring.explanation import STATEMENTS
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.work import WorkParameters
 from pipeline.tables import inputs
-from pipeline.terms import Part
+from pipeline.terms import Part, RatingWord
 from pipeline.units import Flags, Floats, Ints, Words
 
 CREWS = ("climb", "lift", "ground", "inspect", "instrument")
@@ -155,12 +155,20 @@ def overridden(works: Works, action: Ints, rating: Words, harm: Floats) -> Works
 
 @dataclass(frozen=True)
 class Facing:
-    """What bears on how work is done, each shape (trees,)."""
+    """What bears on how work is done, each shape (trees,).
+
+    Parameters
+    ----------
+    imminent : a part fails now.
+    defects : bits of the defects of the latest inspection.
+    """
 
     rating: Words
     code: Words
     no_climb: Flags
     due: Ints
+    imminent: Flags
+    defects: Ints
 
 
 @dataclass(frozen=True)
@@ -221,6 +229,10 @@ def _inspection_days(works: Works, facing: Facing, days: Ints, parameters: Param
     due = facing.due[works.tree]
     inspects = works.action == inputs.ACTIONS.index("inspect")
     by_cycle = np.where(due >= 0, np.maximum(due - today, 0), NO_DEADLINE)
+    # Above what is accepted a look does not wait for the cycle.
+    over = (facing.rating[works.tree] > parameters.accepted) & (days != NO_DEADLINE)
+    sooner = np.where(by_cycle == NO_DEADLINE, days, np.minimum(by_cycle, days))
+    by_cycle = np.where(over, sooner, by_cycle)
     return np.where(inspects & (works.rule >= 0), by_cycle, days)
 
 
@@ -260,11 +272,14 @@ def _season(
             on &= np.isin(genus, [n for n, g in enumerate(trees.genera) if g in rule.genera])
         if rule.note_words and notes is not None:
             on &= _says(notes, rule.note_words)
+        if rule.defects:
+            on &= (facing.defects[tree] & rule.defects) != 0
         applies[:, number] = on
     found = restrictions.seasons(
         rules,
         applies,
-        facing.rating[tree],
+        # What fails now is an emergency, whatever the matrix says of who is under it.
+        np.where(facing.imminent, np.int8(RatingWord.EXTREME), facing.rating)[tree],
         first_day=parameters.as_of,
         last_day=parameters.quarter_end,
     )
@@ -280,6 +295,13 @@ def _says(notes: pa.ChunkedArray, words: tuple[str, ...]) -> Flags:
         hit = pc.match_substring(notes.cast(pa.string()), phrase, ignore_case=True)
         said |= np.asarray(pc.fill_null(hit, False).to_numpy(), np.bool_)
     return said
+
+
+def _value_kept(works: Works, work: WorkParameters) -> Floats:
+    """Share of the tree's value that each candidate keeps, by its rule or one of its action."""
+    kept = np.array([rule.value_kept for rule in work.rules])
+    by_action = np.array([_first_rule(work, action) for action in inputs.ACTIONS])
+    return kept[np.where(works.rule >= 0, works.rule, by_action[works.action])]
 
 
 def candidate_table(works: Works, on: Terms, parameters: Parameters) -> dict[str, object]:
@@ -299,6 +321,7 @@ def candidate_table(works: Works, on: Terms, parameters: Parameters) -> dict[str
         "chosen": works.chosen,
         "residual_rating": small(works.residual_rating),
         "residual_harm_per_year": works.residual_harm,
+        "value_kept_share": _value_kept(works, parameters.work),
         "deadline_days": optional(on.days.astype(np.int32), on.days != NO_DEADLINE),
         "crew_type": labels(on.crew, CREWS),
         "machine": labels(on.machine, on.machines),

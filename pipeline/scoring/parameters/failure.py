@@ -52,6 +52,8 @@ class FailureParameters:
     ----------
     names : accepted names of the taxa, 'unlisted' last.
     positions : words of position_parts.csv, and `parts_of_position`, shape (positions, 4).
+    fungus_measured, fungus_measured_points : the most that a fungus says of a part that was
+        measured since it was seen.
     rule_sources : source of each visual rule, fungus rule and formula by its id.
     """
 
@@ -65,6 +67,8 @@ class FailureParameters:
     visual: VisualRules
     kinds: DefectKinds
     fungus: FungusRules
+    fungus_measured: int
+    fungus_measured_points: int
     bands: FailureBands
     matrices: RiskMatrices
     points: PointsScheme
@@ -85,6 +89,7 @@ def failure_parameters(library: Library) -> FailureParameters:
     criteria = library.table("failure_criteria")
     fungus = library.table("fungus_failure", key=("action_code", "attachment", "position_match"))
     limits = library.table("strength_limits")
+    measured_part = library.table("fungus_measured")
     return FailureParameters(
         catalogue=_catalogue(taxa),
         names=(*taxa.texts("accepted_name"), "another fungus"),
@@ -103,6 +108,8 @@ def failure_parameters(library: Library) -> FailureParameters:
             cavity=DEFECTS.index("cavity"),
         ),
         fungus=_fungus(fungus),
+        fungus_measured=int(words(measured_part, "failure", FailureWord)[0]),
+        fungus_measured_points=int(integers(measured_part, "points")[0]),
         bands=_bands(library.table("failure_bands")),
         matrices=_matrices(library),
         points=_points(library),

@@ -9,18 +9,23 @@ import numpy as np
 from pipeline.errors import PublishedValueError
 from pipeline.published.table import Library, PublishedTable
 from pipeline.scoring.actions.candidates import INSPECT, PHASES, RESIDUALS, TEST, ActionRule
+from pipeline.scoring.actions.clearance import Approach
 from pipeline.scoring.actions.effort import NO_DEADLINE, Deadlines, WorkTimes
 from pipeline.scoring.actions.holes import ELSEWHERE, hole
-from pipeline.scoring.actions.inspection import Cycles, Prior
+from pipeline.scoring.actions.inspection import Cycles, Prior, Sooner
 from pipeline.scoring.actions.restrictions import NEVER, Restriction
+from pipeline.scoring.actions.results import ResultLaw
 from pipeline.scoring.actions.rules import Condition, NoClimbRule
 from pipeline.scoring.parameters.read import bits, one_word, place, several
 from pipeline.scoring.parameters.targets import SIZES
 from pipeline.tables import inputs
 from pipeline.terms import ActionCode, FailureWord, OccupancyWord, RatingWord, word
+from pipeline.units import LENGTH_IN_CM
 
 PRIOR_STATES = (*inputs.CONDITIONS, "unknown")
 ROT_WORDS = ("unknown", "white", "brown", "soft")
+# Of tests: where the result may change what is done, or wherever the rule speaks.
+ASKED = ("", "always")
 INSPECT_RULES = ("inspect_never", "inspect_overdue", "inspect_due")
 _PARTS = inputs.PARTS
 _LEAP_YEAR = 2028
@@ -38,6 +43,7 @@ class WorkParameters:
     region_known : False means that the strictest windows of all regions are used.
     hours : by action.
     hard_factor : on removals over wires or without climbing.
+    results : what tests may find, and from which chance of changing the action they are asked for.
     name_sure : certainty below which a fungus is put on the list that asks for photographs.
     """
 
@@ -50,7 +56,10 @@ class WorkParameters:
     hard_factor: float
     deadlines: Deadlines
     cycles: Cycles
+    sooner: Sooner
+    approach: Approach
     prior: Prior
+    results: ResultLaw
     name_sure: float
 
 
@@ -89,7 +98,10 @@ def work_parameters(library: Library, *, region: str) -> WorkParameters:
         hard_factor=factors.number("factor", case="wires_or_no_climb"),
         deadlines=_deadlines(library),
         cycles=_cycles(library),
+        sooner=_sooner(library),
+        approach=_approach(library),
         prior=_prior(library),
+        results=_results(library),
         name_sure=library.table("review_limits").number("value", quantity="name_sure"),
     )
 
@@ -131,6 +143,8 @@ def _rules(t: PublishedTable) -> tuple[ActionRule, ...]:
                 machine=row["machine"],
                 residual=row["residual"],
                 residual_harm_share=t.number("residual_harm_share", rule_id=row["rule_id"]),
+                always=place(t, "asked", row["asked"], ASKED) == 1,
+                value_kept=t.number("value_kept", rule_id=row["rule_id"]),
                 why=row["why"],
             )
         )
@@ -264,6 +278,7 @@ def _restriction(t: PublishedTable, row: Mapping[str, str]) -> Restriction:
         ),
         lifted_by=row["lifted_by"],
         note_words=tuple(name for name in row["note_words"].split("|") if name),
+        defects=bits(t, "defects", row["defects"], inputs.DEFECTS),
     )
 
 
@@ -323,6 +338,46 @@ def _cycles(library: Library) -> Cycles:
                 for w in OccupancyWord
             ]
         )
+    )
+
+
+def _sooner(library: Library) -> Sooner:
+    t = library.table("inspection_rules", key=("quantity", "of"))
+    years = {
+        row["of"]: t.number("value", quantity="most_years", of=row["of"])
+        for row in t.rows
+        if row["quantity"] == "most_years"
+    }
+    return Sooner(
+        by_rating=np.array([years.get(word(one), np.inf) for one in RatingWord]),
+        by_code=np.array([years.get(one.name, np.inf) for one in ActionCode]),
+        square_m=t.number("value", quantity="square", of="any"),
+    )
+
+
+def _approach(library: Library) -> Approach:
+    t = library.table("approach")
+    least, more = (t.number("value", quantity=name) for name in ("least", "more"))
+    return Approach(
+        to_kv=t.number("value", quantity="to_kv"),
+        least_m=least * LENGTH_IN_CM["ft"] / LENGTH_IN_CM["m"],
+        more_m=more * LENGTH_IN_CM["in"] / LENGTH_IN_CM["m"],
+        step_kv=t.number("value", quantity="step"),
+    )
+
+
+def _results(library: Library) -> ResultLaw:
+    t = library.table("test_results", key=("test", "quantity"))
+    return ResultLaw(
+        classes=int(t.number("value", test="any", quantity="classes")),
+        azimuths=int(t.number("value", test="drill", quantity="azimuths")),
+        dug_error=t.number("value", test="dig_root_collar", quantity="error"),
+        pull_error=t.number("value", test="pull_test", quantity="error"),
+        pull_classes=(
+            t.number("value", test="pull_test", quantity="least_class"),
+            t.number("value", test="pull_test", quantity="most_class"),
+        ),
+        least_chance=t.number("value", test="any", quantity="least_chance"),
     )
 
 

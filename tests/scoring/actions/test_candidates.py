@@ -28,7 +28,7 @@ from pipeline.scoring.actions.rules import (
     no_climb,
 )
 from pipeline.terms import FailureWord, Part, RatingWord
-from pipeline.units import Flags, Ints, Words
+from pipeline.units import Flags, Words
 
 STEM = PartEvidence(
     tree=np.array([0]),
@@ -104,12 +104,12 @@ def _rule(
     parts: tuple[int, ...] = (),
 ) -> ActionRule:
     return ActionRule(
-        action, phase, action, Condition(parts=parts), "climb", "none", residual, share, "why"
+        action, phase, action, Condition(parts=parts), "climb", "none", residual, share, 1.0, "why"
     )
 
 
 # A rating that is the failure word itself: what an action leaves can then be read off.
-def _rate(failure: Words, _rows: Ints) -> Words:
+def _rate(failure: Words) -> Words:
     return failure
 
 

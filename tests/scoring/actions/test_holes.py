@@ -69,7 +69,7 @@ def test_holes_are_those_of_brute_force(conditions: list[Condition]) -> None:
     """All states are enumerated and asked of the matching that a run uses."""
     rules = tuple(
         ActionRule(
-            f"r{n}", WATCH, "retain_monitor", c, "inspect", "none", "same", 1.0, "why_retain"
+            f"r{n}", WATCH, "retain_monitor", c, "inspect", "none", "same", 1.0, 1.0, "why_retain"
         )
         for n, c in enumerate(conditions)
     )

@@ -14,9 +14,11 @@ from pipeline.scoring.actions.inspection import (
     OVERDUE,
     due_days,
     prior_harm,
+    sooner_days,
     standing,
 )
 from pipeline.scoring.parameters.work import work_parameters
+from pipeline.terms import RatingWord
 
 WORK = work_parameters(Library(), region="us-mi")
 
@@ -54,3 +56,36 @@ def test_busier_places_and_larger_trees_are_never_looked_at_less_often() -> None
 def test_the_prior_lies_within_its_range(condition: int, harm: float) -> None:
     low, middle, high = prior_harm(np.array([condition]), np.array([harm]), prior=WORK.prior)
     assert low[0] <= middle[0] <= high[0]
+
+
+def _sooner(due: int, looked: int, rating: RatingWord, code: int = 0) -> int:
+    return int(
+        sooner_days(
+            np.array([due]), np.array([looked]), np.array([rating], np.int8),
+            np.array([code], np.int8), rules=WORK.sooner,
+        )[0]
+    )  # fmt: skip
+
+
+def test_a_tree_rated_high_is_looked_at_within_a_year_of_its_last_look() -> None:
+    """Common practice: what is kept at a high rating is seen every year; 365 days."""
+    assert _sooner(1000 + 5 * 365, 1000, RatingWord.HIGH) == 1365
+    assert _sooner(1000 + 5 * 365, 1000, RatingWord.LOW) == 1000 + 5 * 365
+    # Code R3 repeats its look every year (table of action codes), whatever the rating.
+    assert _sooner(1000 + 5 * 365, 1000, RatingWord.LOW, code=3) == 1365
+
+
+@given(
+    st.integers(0, 5000), st.integers(0, 3000), st.sampled_from(list(RatingWord)),
+    st.integers(0, 5),
+)  # fmt: skip
+def test_a_rating_puts_no_look_off(due: int, looked: int, rating: RatingWord, code: int) -> None:
+    assert _sooner(due, looked, rating, code) <= due
+    assert _sooner(NO_DAY, looked, rating, code) == NO_DAY
+    assert _sooner(due, NO_DAY, rating, code) == due
+
+
+def test_a_worse_rating_and_a_higher_code_bring_it_sooner() -> None:
+    by_rating, by_code = WORK.sooner.by_rating[1:], WORK.sooner.by_code
+    assert (by_rating[1:] <= by_rating[:-1]).all()
+    assert (by_code[1:] <= by_code[:-1]).all()

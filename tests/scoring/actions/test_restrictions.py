@@ -18,6 +18,7 @@ from pipeline.scoring.actions.restrictions import (
     seasons,
 )
 from pipeline.scoring.parameters.work import restrictions
+from pipeline.tables.inputs import DEFECTS
 from pipeline.terms import RatingWord
 
 LIBRARY = Library()
@@ -166,3 +167,68 @@ def test_the_day_that_is_given_is_never_a_closed_one(start: int, length: int, to
         assert not is_closed(rule, first)
     else:
         assert is_closed(rule, first)
+
+
+def _window(opens: tuple[int, int], closes: tuple[int, int]) -> Restriction:
+    return Restriction("x", (), opens, closes, (), NEVER, "", ())
+
+
+@pytest.mark.parametrize(
+    ("day", "closed"),
+    [
+        # 2028 is a leap year, 2027 is none: the day before 1 March is the last of February.
+        (date(2027, 2, 28), True), (date(2027, 3, 1), False),
+        (date(2028, 2, 28), True), (date(2028, 2, 29), True), (date(2028, 3, 1), False),
+    ],
+)  # fmt: skip
+def test_a_window_that_ends_on_a_leap_day_ends_with_february(day: date, closed: bool) -> None:
+    assert is_closed(_window((11, 1), (2, 29)), day) is closed
+
+
+@pytest.mark.parametrize("year", [2027, 2028])
+def test_a_window_that_opens_on_a_leap_day_opens_at_the_end_of_february(year: int) -> None:
+    rule = _window((2, 29), (4, 30))
+    last = date(year, 3, 1) - timedelta(days=1)
+    assert is_closed(rule, last)
+    assert not is_closed(rule, last - timedelta(days=1))
+
+
+def test_a_leap_day_within_a_window_is_closed_and_work_waits_for_its_end() -> None:
+    rule = _window((2, 15), (3, 10))
+    assert is_closed(rule, date(2028, 2, 29))
+    found = _season(rule, RatingWord.HIGH, date(2028, 2, 29), date(2028, 2, 29))
+    assert _free_from(found) == date(2028, 3, 11)
+
+
+@pytest.mark.parametrize(
+    ("region", "opens", "closes"),
+    [("us-ny", (4, 1), (10, 31)), ("gb", (4, 1), (10, 31)), ("at-6", (3, 1), (10, 31)),
+     ("ca-on", (4, 1), (10, 31))],
+)  # fmt: skip
+def test_bats_close_hollow_trees_in_their_months(
+    region: str, opens: tuple[int, int], closes: tuple[int, int]
+) -> None:
+    """From memory (state clearing windows): no felling of roost trees about April to October."""
+    rule = _rule(region, "bats")
+    first, last = date(2027, *opens), date(2027, *closes)
+    for day, closed in ((first, True), (last, True), (first - timedelta(days=1), False),
+                        (last + timedelta(days=1), False)):  # fmt: skip
+        assert is_closed(rule, day) is closed
+    # They concern trees with a hollow or a split, and a known roost is never lifted.
+    assert rule.defects == (1 << DEFECTS.index("cavity")) | (1 << DEFECTS.index("split"))
+    assert _rule(region, "active_nest").lifted_from == NEVER
+
+
+@given(st.dates(date(2027, 1, 1), date(2031, 12, 31)))
+def test_every_shipped_window_is_closed_from_its_first_day_to_its_last(day: date) -> None:
+    """Held against month and day as text, which knows no calendar arithmetic."""
+    for rule in restrictions(LIBRARY, region=""):
+        if rule.closed_from is None or rule.closed_to is None:
+            continue
+        today = (day.month, day.day)
+        inside = (
+            rule.closed_from <= today <= rule.closed_to
+            if rule.closed_from <= rule.closed_to
+            else today >= rule.closed_from or today <= rule.closed_to
+        )
+        assert is_closed(rule, day) is inside

@@ -2,12 +2,11 @@
 
 from datetime import date, timedelta
 
-import numpy as np
 import pyarrow as pa
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.scoring.assembly.decisions import Decisions, contradicted, read_decisions
+from pipeline.scoring.assembly.decisions import Decisions, read_decisions
 from pipeline.tables import inputs
 from pipeline.terms import RatingWord
 
@@ -94,12 +93,17 @@ def test_an_acknowledgement_ends_on_its_day() -> None:
     assert _read([(1, "acknowledge", None, _on(30), TODAY)]).acknowledged_on[1] >= 0
 
 
-def test_what_was_seen_since_brings_a_decision_back() -> None:
-    found = _read([(0, "override", "low", _on(9), None), (1, "accept", None, _on(9), None)])
-    seen = np.array([_number(_on(8)), _number(_on(9))])
-    assert contradicted(found, seen).tolist() == [True, False]
-    # It comes back to the list and stands all the same.
-    assert found.rating[0] == RatingWord.LOW
+def test_of_each_kind_the_latest_that_stands_is_told() -> None:
+    found = _read(
+        [
+            (1, "defer", None, _on(9), None),
+            (0, "override", "low", _on(9), None),
+            (0, "pin", "2027Q1", _on(8), None),
+            (0, "override", "high", _on(7), _on(3)),
+            (0, "acknowledge", None, _on(2), None),
+        ]
+    )
+    assert found.told.tolist() == [1, 2, 4, 0]
 
 
 ROWS = st.lists(

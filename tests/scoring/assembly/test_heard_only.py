@@ -6,7 +6,11 @@ from typing import cast
 import numpy as np
 
 from pipeline.scoring.actions.inspection import NEVER, NOT_DUE
-from pipeline.scoring.assembly.heard_only import not_called_low, still_inspected
+from pipeline.scoring.assembly.heard_only import (
+    not_called_low,
+    not_only_watched,
+    still_inspected,
+)
 from pipeline.scoring.assembly.looked import Looked
 from pipeline.scoring.assembly.ratings import Rated
 from pipeline.scoring.assembly.works import Works
@@ -73,3 +77,21 @@ def test_no_remark_of_larkmere_ends_an_inspection_or_makes_a_tree_assessed(
     assert {row["best_action"] for row in rows} == {"inspect"}
     assert RatingWord.LOW not in {row["rating"] for row in rows}
     assert not any(row["assessed"] for row in rows)
+
+
+def test_a_tree_above_the_accepted_rating_is_not_only_watched() -> None:
+    keys = np.array([3, 5, 7])
+    works = Works(
+        tree=keys, action=np.array([MONITOR, MONITOR, DRILL]), part=np.zeros(3, np.int8),
+        rule=np.zeros(3, np.int64), chosen=np.ones(3, np.bool_),
+        residual_rating=np.full(3, 3, np.int8), residual_harm=np.zeros(3),
+    )  # fmt: skip
+    rating = np.zeros(8, np.int8)
+    rating[keys] = RatingWord.HIGH, RatingWord.MODERATE, RatingWord.HIGH
+    looked = _looked(standing=[NOT_DUE] * 8)
+    left, main, standing = not_only_watched(
+        works, np.arange(3), rating, looked, keys, accepted=int(RatingWord.MODERATE)
+    )
+    assert main.tolist() == [-1, 1, 2]
+    assert left.chosen.tolist() == [False, True, True]
+    assert np.flatnonzero(standing != NOT_DUE).tolist() == [3]

@@ -79,6 +79,7 @@ from pipeline.scoring.explanation import Facts
 from pipeline.scoring.failure.bands import YearlyProbability
 from pipeline.scoring.parameters import Parameters, build
 from pipeline.settings.model import RunSettings
+from pipeline.tables import catalogue_actions as actions_out
 from pipeline.tables import catalogue_scoring as out
 from pipeline.tables import catalogue_wood as wood_out
 from pipeline.tables.catalogue import TABLES
@@ -258,15 +259,15 @@ def _write_actions(
     parameters: Parameters,
 ) -> None:
     """What could be done, which tests pay, and the rounds of inspection."""
-    _write(store, out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
+    _write(store, actions_out.CANDIDATE_ACTIONS, works.candidate_table(candidates, on, parameters))
     _write(
         store,
-        out.TESTS_THAT_PAY,
+        actions_out.TESTS_THAT_PAY,
         tests_pay_columns(chosen.pay, j.evidence.trees, candidates, on.hours),
     )
     _write(
         store,
-        out.INSPECTION_ROUNDS,
+        actions_out.INSPECTION_ROUNDS,
         rounds_columns(
             j.trees,
             j.looked,

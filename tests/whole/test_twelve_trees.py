@@ -458,3 +458,97 @@ def test_a_tree_nobody_looked_at_is_not_assessed(store: RunStore) -> None:
     )
     assert (row["assessed"], row["rating"]) == (False, 0)
     assert row["harm_per_year"] > 0
+
+
+# --- link 8: what is to be done (common practice of the trade, no source) -------------------------
+
+TESTS = {"sound", "drill", "tomography", "pull_test", "dig_root_collar", "expert_identification"}
+
+
+def _chosen(store: RunStore, tree: str) -> dict[str, dict[str, Any]]:
+    rows = _rows(
+        store,
+        "select c.* from scoring.candidate_actions c join ingest.trees t using (tree_key) "
+        f"where t.tree_id = '{tree}'",
+    )
+    return {row["action"]: row for row in rows if row["chosen"]}
+
+
+@dataclass(frozen=True)
+class Deed:
+    """What an arborist would sign: one of these, within so many days, and none of those."""
+
+    tree: str
+    one_of: frozenset[str]
+    within_days: int | None
+    never: frozenset[str]
+
+
+def _deed(tree: str, one_of: set[str], days: int | None, never: set[str] | None = None) -> Deed:
+    return Deed(tree, frozenset(one_of), days, frozenset(never or ()))
+
+
+DEEDS = (
+    # A serious fungus, its extent unknown, over a school yard: find out before anything is cut.
+    _deed("W01", {"drill", "tomography", "dig_root_collar"}, 14, {"remove", "prune_part"}),
+    # Nobody is known below: whatever a test found, the oak would be kept and watched.
+    _deed("W02", {"retain_monitor"}, None, TESTS | {"remove", "habitat_pole"}),
+    # Soft rot at a bus stop: a drill under-reads it, so sound or roots; at once.
+    _deed("W03", {"tomography", "pull_test", "dig_root_collar"}, 7, {"drill", "sound"}),
+    # Read at four azimuths and thick: it is not drilled again.
+    _deed("W04", {"retain_monitor", "dig_root_collar", "pull_test"}, 180, {"drill", "remove"}),
+    _deed("W05", {"dig_root_collar", "pull_test", "reduce_crown", "habitat_pole"}, 180, {"drill"}),
+    # Nobody knows what it is: a name, or a look inside.
+    _deed("W06", {"expert_identification", "sound", "drill", "dig_root_collar"}, 30, {"remove"}),
+    # An hour a week: nothing forces the saw.
+    _deed("W08", {"retain_monitor", "habitat_pole"}, None, {"remove"}),
+    # The plate moves: fenced off today whatever the matrix says, and felled as the forester wrote.
+    _deed("W09", {"make_safe"}, 1),
+    _deed("W10", {"retain_monitor"}, None, {"remove", "drill"}),
+    # What it does, it does below ground.
+    _deed("W11", {"dig_root_collar", "pull_test"}, 14, {"remove", "drill"}),
+    _deed("W12", {"inspect"}, None, {"remove"}),
+)
+
+
+@pytest.mark.parametrize("case", DEEDS, ids=lambda case: case.tree)
+def test_what_an_arborist_would_sign(store: RunStore, case: Deed) -> None:
+    chosen = _chosen(store, case.tree)
+    done = chosen.keys() & case.one_of
+    assert done, chosen.keys()
+    assert not chosen.keys() & case.never
+    if case.within_days is not None:
+        days = [chosen[action]["deadline_days"] for action in done]
+        assert min(day for day in days if day is not None) <= case.within_days
+
+
+def test_a_mushroom_in_mulch_makes_no_work(store: RunStore) -> None:
+    assert not _chosen(store, "W07")
+
+
+def test_a_foresters_word_carries_a_tree_that_the_matrix_calls_low(store: RunStore) -> None:
+    (row,) = _rows(
+        store,
+        "select r.* from scoring.tree_ratings r join ingest.trees t using (tree_key) "
+        "where t.tree_id = 'W09'",
+    )
+    assert (row["rating"], row["make_safe"], row["no_climb"]) == (LOW, True, True)
+    assert row["best_action"] == "remove" != row["program_action"]
+    assert row["decision"] == "override"
+    assert _chosen(store, "W09").keys() >= {"make_safe", "remove"}
+    (job,) = _rows(
+        store,
+        "select q.* from planning.queue q join planning.jobs j using (job_key) "
+        "join ingest.trees t using (tree_key) where t.tree_id = 'W09' and j.action = 'remove'",
+    )
+    assert job["quarter"] == "2027Q1"
+
+
+def test_none_of_them_is_climbed_before_it_was_judged(store: RunStore) -> None:
+    rows = _rows(
+        store,
+        "select t.tree_id, r.no_climb from scoring.tree_ratings r join ingest.trees t "
+        "using (tree_key) where r.failure >= 3",
+    )
+    assert {row["tree_id"] for row in rows} >= {"W01", "W02", "W03", "W05", "W08", "W09", "W11"}
+    assert all(row["no_climb"] for row in rows)

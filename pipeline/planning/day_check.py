@@ -137,8 +137,11 @@ def _after(moment: Column, minutes: Column, begin: Column, pause: Column) -> Flo
 def _disturbs(work: Work, world: World, at: Columns, job: Ints) -> Flags:
     """Which stops work in times that they should keep free."""
     wrong = np.zeros(job.shape, dtype=bool)
-    bound = (work.quiet[job] >= 0) & (
-        work.hours[job] * MINUTES_PER_HOUR <= world.order.quiet_longest
+    once = np.bincount(job, minlength=work.hours.size)[job] == 1
+    bound = (
+        once
+        & (work.quiet[job] >= 0)
+        & (work.hours[job] * MINUTES_PER_HOUR <= world.order.quiet_longest)
     )
     weekdays = (at["day"].astype("datetime64[D]").astype(np.int64) + 3) % 7
     for stop in np.flatnonzero(bound).tolist():
@@ -162,12 +165,12 @@ def _jobs(
     off = np.abs(total - work.hours * MINUTES_PER_HOUR) > _EVEN * (1 + np.bincount(of_day).max())
     crew = np.full(work.hours.shape, -1, dtype=np.int64)
     crew[job] = at["crew"]
-    early, last = np.full((2, work.hours.size), np.iinfo(np.int64).max // 2)
+    never = np.iinfo(np.int64).max // 2
+    early, last = np.full(work.hours.shape, never), np.full(work.hours.shape, -1)
     np.minimum.at(early, job, at["day"])
-    last[job] = -1
     np.maximum.at(last, job, at["day"])
     links = work.links
-    known = (last[links.test] >= 0) & (early[links.removal] < early.max(initial=0))
+    known = (last[links.test] >= 0) & (early[links.removal] < never)
     soon = known & (early[links.removal] < last[links.test] + world.order.days_after_test)
     too_soon = np.zeros(work.hours.shape, dtype=bool)
     too_soon[links.removal[soon]] = True

@@ -117,9 +117,9 @@ class _Block:
         return np.array([self._is_long(int(row)) for row in rows], dtype=bool)
 
     def _is_long(self, row: int) -> bool:
-        """Whether the longest empty shift of some crew is too short for it."""
+        """Whether the longest empty shift of every crew is too short for it."""
         here = self.local[row]
-        return any(
+        return all(
             self._there_and_back(place, here) + self.jobs.work[row] > shift + _EVEN
             for place, shift in self._shifts()
         )

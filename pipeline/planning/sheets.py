@@ -17,6 +17,7 @@ from pipeline.tables.catalogue_planning import ROUTES, STOPS
 from pipeline.tables.store import empty
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
+_EVEN = 1e-6
 _HOW = np.array(["straight_line", "streets"], dtype=object)
 
 
@@ -107,7 +108,10 @@ def _clock(
     timed = []
     for number, slot in enumerate(slots):
         mine = slice(int(bounds[number]), int(bounds[number + 1]))
-        free = [kept_free(work, world, job, slot) for job in slot.jobs]
+        free = [
+            kept_free(work, world, job, slot, part)
+            for job, part in zip(slot.jobs, slot.parts, strict=True)
+        ]
         timed.append(
             schedule(slot, legs.minutes[mine], apart[mine][:-1], free, setup=world.order.setup_min)
         )
@@ -122,10 +126,14 @@ def _breaks(slots: list[CrewDay], timed: list[Timed]) -> Floats:
     ])  # fmt: skip
 
 
-def kept_free(work: Work, world: World, job: int, slot: CrewDay) -> list[Span]:
-    """When a job may be worked at on a day, on the working clock; empty: always."""
+def kept_free(work: Work, world: World, job: int, slot: CrewDay, part: float) -> list[Span]:
+    """When a job may be worked at on a day, on the working clock; empty: always.
+
+    A job that is too long for it, or that takes several shifts, keeps nothing free.
+    """
     week = int(work.quiet[job])
-    long = work.hours[job] * MINUTES_PER_HOUR > world.order.quiet_longest
+    whole = work.hours[job] * MINUTES_PER_HOUR
+    long = whole > world.order.quiet_longest or part < whole - _EVEN
     quiet = world.quiet[week][weekday(slot.day)] if week >= 0 and not long else ()
     return free_spans(quiet, slot.pause) if quiet else []
 

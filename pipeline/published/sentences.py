@@ -121,7 +121,7 @@ def _read(path: Path) -> dict[str, Any]:
     except (OSError, UnicodeError, tomllib.TOMLDecodeError) as fault:
         raise SettingsError(
             where=str(path),
-            found=str(fault),
+            found="no such file" if isinstance(fault, FileNotFoundError) else str(fault),
             expected="a table of sentences as UTF-8 TOML",
             remedy=_REMEDY,
         ) from fault

@@ -230,3 +230,24 @@ def test_the_page_of_any_tree_comes_on_request(copied: Path, tmp_path: Path) -> 
     with pytest.raises(InputError, match="2 trees of this id"):
         said("B2", "--run", str(copied), "--page", str(tmp_path / "two.html"))
     assert not (tmp_path / "two.html").exists()
+
+
+def test_a_run_is_explained_in_the_language_that_it_kept(copied: Path) -> None:
+    settings = copied / "inputs" / "settings.toml"
+    text = settings.read_text(encoding="utf-8")
+    told = text.replace("[output]\n", '[output]\nsentences = "words/eo.toml"\n')
+    assert told != text
+    settings.write_text(told, encoding="utf-8")
+    own = '[says]\nseen_sighting.by_id = "la trovo nomas tiun arbon"\n'
+    (copied / "inputs" / "sentences.toml").write_text(own, encoding="utf-8")
+    facts = pq.read_table(copied / "tables" / "scoring" / "facts.parquet").to_pylist()
+    wanted = next(row["fact_set"] for row in facts if '"match": "by_id"' in row["values"])
+    ratings = pq.read_table(copied / "tables" / "scoring" / "tree_ratings.parquet")
+    key = ratings["fact_set"].to_pylist().index(wanted)
+    trees = pq.read_table(copied / "tables" / "ingest" / "trees.parquet")
+    out = said(str(trees["tree_id"][key]), "--run", str(copied))
+    assert "la trovo nomas tiun arbon" in out
+    assert "the sighting names this tree" not in out
+    (copied / "inputs" / "sentences.toml").write_text('[says]\nx = "y"\n', encoding="utf-8")
+    with pytest.raises(SettingsError, match="no such sentence"):
+        said(str(trees["tree_id"][key]), "--run", str(copied))

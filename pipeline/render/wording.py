@@ -18,6 +18,7 @@ from pipeline.render.wording_actions import (
     kept,
     make_safe,
     program_would,
+    test_worth,
     worse_since,
 )
 from pipeline.render.wording_holding import HOLDING
@@ -99,6 +100,10 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
         f"Besides: {ACTION_WORDS[str(v['action'])]}, {deadline(v['deadline_days'])}."
     ),
     "action_inspect": lambda v: INSPECT[str(v["state"])],
+    "test_worth": test_worth,
+    "test_none_pays": lambda _: (
+        "No test is asked for: whatever one found here, the same would be done."
+    ),
     "action_none": lambda _: "No work is due within the plan.",
     "action_make_safe": make_safe,
     "action_program_would": program_would,

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from pipeline.render.wording_numbers import day
+from pipeline.render.wording_numbers import capital, day, in_hundred
 from pipeline.render.wording_words import ACTION_WORDS, CREW_WORDS, PART_WORDS, REASONS
 
 Values = Mapping[str, Any]
@@ -108,3 +108,26 @@ def worse_since(v: Values) -> str:
 def decision_contradicted(v: Values) -> str:
     """The same on the list of what needs a person."""
     return f"Tree {v['tree_id']}: {worse_since(v)[0].lower()}{worse_since(v)[1:]}"
+
+
+_LEAST_TOLD = 0.01
+
+
+def test_worth(v: Values) -> str:
+    """What a test may change, as a frequency, and what is done without it."""
+    what = f"{ACTION_WORDS[str(v['action'])]} ({the(v['part'])})"
+    without = ACTION_WORDS[str(v["without"])]
+    alone, together = float(v["changes_share"]), float(v["together_share"])
+    if alone < _LEAST_TOLD:
+        if together < _LEAST_TOLD:
+            return f"{capital(what)}: without it, {without}; nothing else shows this part."
+        return (
+            f"{capital(what)}: in {in_hundred(together)} cases it changes what is done if the "
+            "other parts that can be tested prove sound; alone it changes nothing. Without it: "
+            f"{without}."
+        )
+    other = ACTION_WORDS[str(v["likeliest"])]
+    return (
+        f"{capital(what)}: in {in_hundred(alone)} cases its result changes what is done, most "
+        f"often to: {other}. Without it: {without}."
+    )

@@ -40,7 +40,9 @@ _VALUES: dict[str, Any] = {
     "low", "rot": "soft", "rule": "split", "seen_on": "2026-10-01", "shell_cm": 6.0,
     "state": "overdue", "status": "stump", "target": "person", "tree_id": "t1", "value": "x",
     "value_share": 0.4, "voltage_v": None, "why": "no_place", "wires": "high_voltage",
-    "differs": True, "what": "fungus",
+    "differs": True, "what": "fungus", "changes_share": 0.2, "spares_share": 0.15,
+    "takes_share": 0.05, "together_share": 0.4, "without": "retain_monitor",
+    "likeliest": "reduce_crown",
     "witness": "visual", "words": "root plate lifting", "years": 3.0,
     "names": ["Kretzschmaria deusta", "Xylaria", "another fungus"],
     "probabilities": [0.7, 0.2, 0.05], "unlisted": 0.05, "sightings": 2,
@@ -316,3 +318,13 @@ def test_a_decision_is_told_with_who_why_and_until_when() -> None:
         "On 2 October 2026 a person whose role was not told decided otherwise than the program; "
         "that stands."
     )
+
+
+def test_what_a_test_may_change_is_a_frequency_with_what_is_done_without_it() -> None:
+    told = _said("test_worth", action="drill", part="butt")
+    for part in ("20 in 100", "butt", "keep and look again"):
+        assert part in told
+    beside = _said("test_worth", changes_share=0.0)
+    assert "40 in 100" in beside
+    assert "alone it changes nothing" in beside
+    assert "nothing else shows" in _said("test_worth", changes_share=0.0, together_share=0.0)

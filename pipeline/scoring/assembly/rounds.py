@@ -32,7 +32,7 @@ def rounds_columns(
     """
     at = np.flatnonzero(works.chosen & (works.action == _INSPECT))
     tree = works.tree[at]
-    table = trees.table.take(pa.array(tree))
+    table = trees.table.select(["ward", "street", "x_m", "y_m"]).take(pa.array(tree))
     ward, street = (pc.fill_null(table[name].cast(pa.string()), "") for name in ("ward", "street"))
     x, y = numbers(table, "x_m"), numbers(table, "y_m")
     square = _squares(x, y, square_m)
@@ -79,8 +79,9 @@ def rounds_columns(
 
 def _squares(x: Floats, y: Floats, side: float) -> Ints:
     """Number of the square of each place, from 1; shape (places,)."""
-    cells = np.stack([np.floor(x / side), np.floor(y / side)], axis=1)
-    _, which = np.unique(np.nan_to_num(cells), axis=0, return_inverse=True)
+    column, row = (np.floor(np.nan_to_num(v) / side).astype(np.int64) for v in (x, y))
+    column, row = column - column.min(initial=0), row - row.min(initial=0)
+    _, which = np.unique(column * (row.max(initial=0) + 1) + row, return_inverse=True)
     return np.asarray(which.reshape(-1) + 1, np.int64)
 
 

@@ -23,6 +23,7 @@ from pipeline.scoring.assembly.looks import Looks
 from pipeline.scoring.assembly.rating_told import tell_rating
 from pipeline.scoring.assembly.ratings import Row
 from pipeline.scoring.assembly.sighted_told import tell_sightings
+from pipeline.scoring.assembly.tests_told import tell_tests
 from pipeline.scoring.assembly.works import CREWS, Terms, Works, cuts
 from pipeline.scoring.explanation import Facts, Many, words_at, words_of
 from pipeline.scoring.parameters import Parameters
@@ -318,6 +319,7 @@ class Thread:
         chosen = chosen[self.place(works.tree[chosen]) >= 0]
         main = works.action[chosen] == row.best[works.tree[chosen]]
         self._chosen(facts, np.concatenate([chosen[main], chosen[~main]]))
+        tell_tests(facts, row.chosen.pay, row.evidence.trees, works, self.place)
         self._terms(facts, chosen[cuts(works.take(chosen))], on)
         self._people(facts)
 

@@ -5,13 +5,13 @@ from pathlib import Path
 import typer
 
 from pipeline import run as runs
-from pipeline.cli import options, tell
+from pipeline.cli import options, plans, tell
 from pipeline.progress import shown
 from pipeline.settings.load import load
 from pipeline.settings.model import RunSettings
 
 _EXIT_REVIEW = 3
-_STEPS = {"ingest": 7, "scoring": 3, "planning": 3, "render": 10}
+_STEPS = {"ingest": 7, "scoring": 3, "planning": 4, "render": 10}
 
 
 def register(app: typer.Typer) -> None:
@@ -76,12 +76,14 @@ def plan(
     as_of: options.AsOf = None,
     quarter: options.Quarter = None,
 ) -> None:
-    """Plan the work of an earlier run again and write its pages, into a new run.
+    """Plan the work of an earlier run again, into a new run, and say how the plans differ.
 
     Example: soundwood plan config/larkmere.toml --run outputs/larkmere-2026-11-15 --out outputs/b
     """
     settings = load(city, data_dir=data, as_of=options.day(as_of), quarter=quarter)
-    _execute(settings, ("planning", "render"), out, run)
+    folder = _execute(settings, ("planning", "render"), out, run)
+    if run is not None:
+        plans.told(run, folder)
 
 
 def render(
@@ -107,7 +109,7 @@ def _execute(
     base: Path | None,
     *,
     fail_on_review: bool = False,
-) -> None:
+) -> Path:
     with shown(1 + sum(_STEPS[name] for name in stages)) as teller:
         done = runs.execute(settings, stages=stages, out=out, base=base, teller=teller)
     urgent = tell.summary(done.folder)
@@ -115,3 +117,4 @@ def _execute(
         raise done.stopped
     if fail_on_review and urgent:
         raise typer.Exit(_EXIT_REVIEW)
+    return done.folder

@@ -17,12 +17,11 @@ import pyarrow.compute as pc
 from pipeline.errors import PlanningError
 from pipeline.planning.quarters import NEVER, Horizon
 from pipeline.settings.quarter import Quarter
-from pipeline.tables.catalogue_planning import JOBS, TESTS
+from pipeline.tables.catalogue_planning import JOBS
 from pipeline.units import Flags, Floats, Ints
 
 _NO_CREW = "none"
-_RETURNING = ("inspect", "retain_monitor")
-_LOOKS = ("inspect", *TESTS)
+RETURNING = ("inspect", "retain_monitor")  # looks of the city's cycle
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +81,12 @@ def make_jobs(sources: Sources, span: Horizon, *, as_of: int) -> pa.Table:
         "cost": pa.nulls(chosen.num_rows, pa.float64()),
         "deadline_on": as_dates(_deadline(chosen, ratings, action, as_of)),
         "not_before": as_dates(_window(chosen)),
+        "closed_days": pc.if_else(
+            pc.is_valid(chosen["overridden_by"]), None, chosen["closed_days"].cast(pa.string())
+        ),
         "season_code": chosen["season_code"],
         "rating": ratings["rating"],
-        "harm_removed": _worth(chosen, ratings, action),
+        "harm_removed": _worth(chosen, ratings),
         "make_safe": make_safe,
         "no_climb": ratings["no_climb"],
         "pinned_quarter": pa.array(pinned.label, pa.string(), mask=later),
@@ -135,7 +137,7 @@ def _not_done(
     row = pc.index_in(ids, latest["job"].combine_chunks())
     done_on = days_of(latest["done_max"].take(row), missing=-NEVER)
     looked = sources.ratings["last_looked_on"].take(chosen["tree_key"])
-    returning = np.asarray(pc.is_in(chosen["action"].cast(pa.string()), pa.array(_RETURNING)))
+    returning = np.asarray(pc.is_in(chosen["action"].cast(pa.string()), pa.array(RETURNING)))
     keep = returning | (done_on <= days_of(looked, missing=1 - NEVER))
     keep = pa.array(keep)
     return chosen.filter(keep), ids.filter(keep)
@@ -144,7 +146,7 @@ def _not_done(
 def _deadline(chosen: pa.Table, ratings: pa.Table, action: pa.ChunkedArray, as_of: int) -> Ints:
     """Day numbers; where the rules set none, looks are due by the city's cycle."""
     days = chosen["deadline_days"].fill_null(-1).to_numpy().astype(np.int64)
-    returning = np.asarray(pc.is_in(action, pa.array(_RETURNING)))
+    returning = np.asarray(pc.is_in(action, pa.array(RETURNING)))
     cycle = np.where(returning, days_of(ratings["inspection_due_on"]), NEVER)
     return np.where(days >= 0, as_of + days, cycle)
 
@@ -155,20 +157,20 @@ def _window(chosen: pa.Table) -> Ints:
     return np.where(lifted, NEVER, days_of(chosen["not_before"]))
 
 
-def _worth(chosen: pa.Table, ratings: pa.Table, action: pa.ChunkedArray) -> Floats:
+def _worth(chosen: pa.Table, ratings: pa.Table) -> Floats:
+    """Harm less what is left; of a look or a test, after it and what follows from it."""
     harm = np.asarray(ratings["harm_per_year"].to_numpy(), dtype=np.float64)
-    left = chosen["residual_harm_per_year"].to_numpy()
-    look = np.asarray(pc.is_in(action, pa.array(_LOOKS)))
-    return np.where(look, harm, np.maximum(harm - left, 0.0))
+    left = np.asarray(chosen["residual_harm_per_year"].to_numpy(), dtype=np.float64)
+    return np.asarray(np.maximum(harm - left, 0.0))
 
 
 def decided(
     ids: pa.ChunkedArray, tree: Ints, decisions: pa.Table, span: Horizon, *, as_of: int
 ) -> Pinned:
-    """The standing pin or deferral of each job: the last row that speaks of its job or its tree.
+    """The standing pin or deferral of each job: the latest day's row on its job or its tree.
 
-    A row with an end that has passed no longer stands. A deferral without an end holds for all
-    quarters planned.
+    Of one day the row that stands later in the file counts. A row with an end that has passed no
+    longer stands. A deferral without an end holds for all quarters planned.
 
     Raises
     ------
@@ -179,7 +181,9 @@ def decided(
     label = np.full(tree.shape, None, dtype=object)
     until = np.full(tree.shape, NEVER, dtype=np.int64)
     kind = np.asarray(decisions["decision"].cast(pa.string()))
-    for row in np.flatnonzero((kind == "pin") | (kind == "defer")).tolist():
+    rows = np.flatnonzero((kind == "pin") | (kind == "defer"))
+    told = days_of(decisions["decided_on"])[rows]
+    for row in rows[np.lexsort((rows, told))].tolist():
         one = decisions.slice(row, 1).to_pylist()[0]
         ends = days_of(decisions["until"].slice(row, 1))[0]
         touched = _touched(one["job_id"], one["tree_key"], ids, tree)

@@ -10,6 +10,8 @@ from pipeline.planning.capacity import Needs
 from pipeline.planning.plan import Plan
 from pipeline.planning.quarters import NEVER, as_date
 from pipeline.planning.selection.instance import NOWHERE
+from pipeline.planning.selection.rows import GRANTED, MACHINE, MONEY, WEEK, WINDOW
+from pipeline.planning.wanted import Wanted
 from pipeline.planning.world import Work, World
 from pipeline.units import Ints
 
@@ -17,8 +19,9 @@ Texts = npt.NDArray[np.object_]
 
 
 # Beside these, whatever blocks a group of jobs altogether is a reason.
-_NO_HOURS, _DEFERRED, _SEASON, _TOO_LONG = (
-    "no_hours_left", "deferred", "out_of_season", "longer_than_shift",
+_NO_HOURS, _DEFERRED, _SEASON, _TOO_LONG, _NO_MONEY, _NO_MACHINE = (
+    "no_hours_left", "deferred", "out_of_season", "longer_than_shift", "no_money_left",
+    "no_machine_hours_left",
 )  # fmt: skip
 
 
@@ -32,10 +35,13 @@ class Coded:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What holds a job back: day numbers, NEVER for none, and the pinned quarter in words."""
+    """What holds a job back.
+
+    The day up to which it is put off, NEVER for none; its first open day; the pinned quarter.
+    """
 
     deferred_until: Ints
-    not_before: Ints
+    opens: Ints
     pinned: Texts
 
 
@@ -52,12 +58,19 @@ def reasons(
     end = world.span.end
     put_off = (held.deferred_until[rows] > end) & (held.deferred_until[rows] != NEVER)
     put_off |= work.pinned[rows] >= len(world.span.quarters)
-    shut = (held.not_before[rows] > end) & (held.not_before[rows] != NEVER)
-    known = [_NO_HOURS, _DEFERRED, _SEASON, _TOO_LONG]
+    shut = held.opens[rows] > end
+    dear = dearest(plan.wanted, work.hours.size)
+    money = (dear == MONEY) | plan.dear[0]
+    machine = (dear == MACHINE) | plan.dear[1]
+    known = [_NO_HOURS, _DEFERRED, _SEASON, _TOO_LONG, _NO_MONEY, _NO_MACHINE]
     known += sorted(set(blocked.tolist()) - {"", *known})
     stands = np.array([known.index(text) if text else -1 for text in blocked], np.int64)
     blocks = stands[work.group[rows]]
-    code = np.select([blocks >= 0, put_off, shut, plan.too_long[rows]], [blocks, 1, 2, 3], 0)
+    code = np.select(
+        [blocks >= 0, put_off, shut, plan.too_long[rows], machine[rows], money[rows]],
+        [blocks, 1, 2, 3, 5, 4],
+        0,
+    )
     texts: list[str] = []
     index = np.zeros(rows.size, np.int64)
     for number, reason in enumerate(known):
@@ -87,6 +100,8 @@ def _sentences(
             _SEASON: lambda row=row: _season(world, held, row),
             _NO_HOURS: lambda row=row: _no_hours(work, world, plan, demand, row),
             _TOO_LONG: lambda row=row: _too_long(work, world, plan, row),
+            _NO_MONEY: lambda row=row: _no_money(work, world, plan, row),
+            _NO_MACHINE: lambda row=row: _no_machine_hours(work, world, plan, row),
         }.get(reason, lambda need=need: _no_crew(reason, need))
         made.append(say())
     return Coded(made, index)
@@ -101,11 +116,15 @@ def _alike(
         pins = np.array([str(text or "") for text in held.pinned[rows]], dtype=object)
         one, other = held.deferred_until[rows], np.unique(pins, return_inverse=True)[1]
     elif reason == _SEASON:
-        one, other = held.not_before[rows], np.zeros_like(rows)
+        one, other = held.opens[rows], np.zeros_like(rows)
     else:
         one = work.group[rows]
         tenths = np.round(plan.used[rows] * 10).astype(np.int64)
-        other = tenths if reason in {_NO_HOURS, _TOO_LONG} else np.zeros_like(rows)
+        other = (
+            tenths
+            if reason in {_NO_HOURS, _TOO_LONG, _NO_MONEY, _NO_MACHINE}
+            else np.zeros_like(rows)
+        )
     place = np.unique(one, return_inverse=True)[1]
     both = place * (int(other.max()) + 1) + other
     _, first, index = np.unique(both, return_index=True, return_inverse=True)
@@ -122,7 +141,7 @@ def _deferred(world: World, held: Held, row: int) -> str:
 
 
 def _season(world: World, held: Held, row: int) -> str:
-    opens = as_date(int(held.not_before[row]))
+    opens = as_date(int(held.opens[row]))
     return f"its closed window ends on {opens}, after {world.span.words}"
 
 
@@ -145,6 +164,46 @@ def _no_hours(
         f"needs {plan.used[row]:.1f} h; jobs before it take the {plan.hours[able].sum():.0f} h of "
         f"{kinds} crews in {world.span.words}, {demand[group]:.0f} h are asked"
     )
+
+
+def _no_money(work: Work, world: World, plan: Plan, row: int) -> str:
+    able = np.flatnonzero(world.rank[int(work.group[row])])
+    cost = plan.used[row] * float(world.rates[able].min())
+    return (
+        f"would cost about {cost:,.0f}; the {world.budget.money:,.0f} granted for "
+        f"{world.span.words} go to work that saves more late days or harm for the same money"
+    )
+
+
+def _no_machine_hours(work: Work, world: World, plan: Plan, row: int) -> str:
+    number = int(work.machine[row])
+    name = world.budget.machines[number].replace("_", " ")
+    return (
+        f"needs {plan.used[row]:.1f} h of the {name}; the "
+        f"{world.budget.machine_hours[number]:g} h a quarter go to work that comes first"
+    )
+
+
+def dearest(wanted: Wanted, jobs: int) -> Ints:
+    """Kind of the limit that costs each job left out by the selection most, -1 elsewhere."""
+    kinds = np.full(jobs, NOWHERE, dtype=np.int64)
+    found = wanted.result
+    if found is None or not len(found.table.columns):
+        return kinds
+    columns, rows = found.table.columns, found.table.rows
+    limits, priced = rows.limits.T.tocsr(), (GRANTED, MONEY, MACHINE)
+    prices = found.prices + (found.late_prices if not found.prices.any() else 0.0)
+    cost = [limits @ np.where(rows.kind == kind, prices, 0.0) for kind in priced]
+    cost[0] = limits @ np.where(np.isin(rows.kind, (GRANTED, WEEK, WINDOW)), prices, 0.0)
+    after = columns.harm - limits @ prices
+    order = np.lexsort((after, columns.job))
+    last = np.searchsorted(columns.job[order], np.arange(columns.start.size - 1), side="right") - 1
+    has = np.diff(columns.start) > 0
+    best = order[np.maximum(last, 0)]
+    most = np.argmax(np.stack(cost, axis=1)[best], axis=1) if best.size else best
+    left = np.flatnonzero(has & ~found.chosen.done[found.order])
+    kinds[wanted.rows[found.order[left]]] = np.array(priced)[most[left]]
+    return kinds
 
 
 def _too_long(work: Work, world: World, plan: Plan, row: int) -> str:

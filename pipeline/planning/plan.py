@@ -1,41 +1,44 @@
 """From jobs and crews to a plan: what is done at once, the lead-in, quarters, days of the first.
 
 - At once: make-safe takes the day of the run and, where shifts are full, the days after it.
+- The proven selection puts all other work but routine looks into weeks and quarters (`wanted`).
 - Lead-in: until the first quarter begins each crew gives a share of its days to what is due before.
-- The first quarter: jobs are chosen by urgency, then its days are filled.
-- In both, what presses (in the lead-in trees rated high or worse, in the quarter what is late or
-  due in it) takes a crew's days from the start on; the days left are spread evenly for the rest.
-- Later quarters: jobs are chosen and shared among the crews.
+- The first quarter: the days of what was chosen are filled, then routine looks and what else fits.
+- In both, what presses (in the lead-in trees rated high or worse, in the quarter what is late, due
+  in it, pinned or soon out of season) takes a crew's days from the start on, week by week; the days
+  left are spread evenly for the rest.
+- Later quarters: jobs are shared among the crews.
 
 A removal waits for the tests that may lift it. A test that finds no place does not hold it up: the
-plan is then made again without that test.
+plan is then made again without that test. Travel and set-up are reckoned before there are routes:
+after the lead-in they are corrected by its days, and where the days of the quarter are still far
+from what was reckoned the plan is made once more.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
+from pipeline.planning.allowance import travel_needed
 from pipeline.planning.capacity import (
-    first_days_first,
-    lead_in_shifts,
     pool_hours,
     quarter_shifts,
-    spread_minutes,
 )
 from pipeline.planning.crew_day import CrewDay
-from pipeline.planning.fill import crew_days, fill_pools, with_new_days
+from pipeline.planning.fill import crew_days
+from pipeline.planning.filling import ROUNDS, Filling
 from pipeline.planning.neighbourhood import along_curve, shared_out
-from pipeline.planning.selection.first import JobArrays, select_quarter
+from pipeline.planning.seasons import is_closed, next_open
+from pipeline.planning.selection.first import select_quarter
 from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.travel import Travel
-from pipeline.planning.world import Work, World, depot_share, hours_used, travel_between
-from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
+from pipeline.planning.wanted import BEFORE, Wanted, want
+from pipeline.planning.world import Work, World, hours_used, travel_between
+from pipeline.units import Flags, Floats, Ints
 
-BEFORE = -2  # done at once or in the lead-in: the day tells the quarter
-_ROUNDS = 4  # of choosing for the lead-in: what had to wait leaves room for others
-_LONG_AGO = -(10**6)
+_TRAVEL_OFF = 0.25  # share by which the hours of a kind of job may differ from the reckoned
+_SOME = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,9 @@ class Plan:
     too_long : no crew has enough shifts in a row.
     hours : crew-hours of each pool and quarter.
     travel : between the places of the days filled; `place` is each job's, -1 for none.
+    pool : of each job, -1 for none.
+    wanted : the proven selection.
+    dear : jobs that only money, or the hours of a machine, kept out, shape (jobs,) each.
     """
 
     quarter: Ints
@@ -63,75 +69,145 @@ class Plan:
     slots: list[CrewDay]
     travel: Travel
     place: Ints
+    pool: Ints
+    wanted: Wanted
+    dear: tuple[Flags, Flags]
 
 
 def make_plan(work: Work, world: World) -> Plan:
     """The plan; tests that can find no place are known after one attempt and hold up nothing."""
     used, too_long = hours_used(work, world)
-    never = too_long | (work.earliest > world.span.end)
+    opens = next_open(work.closed, work.season, np.maximum(work.earliest, world.as_of))
+    never = too_long | (opens > world.span.end)
     never |= work.pinned >= len(world.span.quarters)
     if work.group.size:
         never |= ~(world.rank[work.group] > 0).any(axis=1)
     barred = work.links.tests(np.ones(work.hours.shape, dtype=bool)) & never
+    corrected = False
     while True:
         planner = _Planner(work, world, (used, too_long), barred)
         plan = planner.run()
         lost = planner.links.test[plan.quarter[planner.links.test] == NOWHERE]
-        if not lost.size:
+        once_more = False
+        if not corrected:
+            corrected = True
+            needed = travel_needed(work, world, (plan.slots, plan.place, plan.travel, plan.used))
+            better = work.hours + (plan.used - work.hours) * needed[work.group]
+            by_group = [np.bincount(work.group, hours) for hours in (plan.used, better)]
+            once_more = bool((np.abs(by_group[1] - by_group[0]) > _TRAVEL_OFF * by_group[0]).any())
+            used = better if once_more else used
+        if not lost.size and not once_more:
             return plan
         barred = barred.copy()
         barred[lost] = True
 
 
-class _Planner:
+class _Planner(Filling):
     """One attempt at a plan."""
-
-    def __init__(
-        self, work: Work, world: World, known: tuple[Floats, Flags], barred: Flags
-    ) -> None:
-        self.work, self.world = work, world
-        self.used, self.too_long = known
-        self.open = ~self.too_long & ~barred
-        self.links = work.links.without(barred)
-        self.arrays = JobArrays(
-            self.used, work.group, work.make_safe, work.pinned, work.deadline,
-            np.where(work.make_safe, _LONG_AGO, work.earliest),  # no window shuts a fence out
-            work.harm, work.tie,
-        )  # fmt: skip
-        self.quarter = np.full(work.hours.shape, NOWHERE, dtype=np.int64)
-        self.crew, self.day = self.quarter.copy(), self.quarter.copy()
-        self.tested = np.full(work.hours.shape, _LONG_AGO, dtype=np.int64)
-        self.slots: list[CrewDay] = []
-        self.taken: set[tuple[int, int]] = set()
-        self.share = 1.0 - depot_share(work, world)
 
     def run(self) -> Plan:
         """All periods in turn."""
         world, span = self.world, self.world.span
         hours = pool_hours(world.crews, world.pools, span, holidays=world.holidays)
         self._at_once()
+        self._want(-1)
+        first, self.more = self.wanted, self._overtime()
         if world.as_of < int(span.first[0]):
             self._lead_in()
+            self._learn_travel()
         for number in range(len(span.quarters)):
-            rows = np.flatnonzero((self.quarter == NOWHERE) & self.open)
-            free = hours[:, number] * self.share
-            chosen, pool = self._select(rows, free, number, int(span.last[number]))
+            free = hours[:, number] * self.share * (1.0 + self.more[:, number])
+            waits = (self.quarter == NOWHERE) & self.open
+            chosen, pool = self._take(waits, free, number, int(span.last[number]))
             if number == 0:
-                due = self.work.deadline[chosen] <= int(span.last[0])
-                days, _ = self._pressing_first(
-                    self._first_quarter_shifts, (chosen, pool, due), 0,
+                days, _ = self._severe_kept(
+                    self._first_quarter_shifts, (chosen, pool, self._presses(chosen)), 0,
                     block_days=world.order.block_days,
                 )  # fmt: skip
                 self._keep(days)
+                if (self.wanted.quarter[self.quarter == NOWHERE] == 0).any():
+                    self._want(1)
             else:
                 self._share_among_crews(chosen, pool, number)
-                self.quarter[chosen] = number
+                self.quarter[chosen], self.pool[chosen] = number, pool
         dated = np.flatnonzero(self.day != NOWHERE)
         travel, place = travel_between(self.work, world, dated)
         names = [crew.id for crew in world.crews]
         slots = sorted(self.slots, key=lambda slot: (slot.day, names[slot.crew]))
         return Plan(self.quarter, self.crew, self.day, self.used, self.too_long, hours, slots,
-                    travel, place)  # fmt: skip
+                    travel, place, self.pool, first, self.left.dear)  # fmt: skip
+
+    def _learn_travel(self) -> None:
+        """From here on hours with the travel that the days filled so far have needed."""
+        dated = np.flatnonzero(self.day != NOWHERE)
+        travel, place = travel_between(self.work, self.world, dated)
+        needed = travel_needed(self.work, self.world, (self.slots, place, travel, self.used))
+        hours = self.work.hours
+        self.used = hours + (self.used - hours) * needed[self.work.group]
+        self.arrays = replace(self.arrays, hours=self.used)
+
+    def _want(self, begin: int) -> None:
+        """Choose among all that wait, from the lead-in (-1) or a quarter on."""
+        placed = np.flatnonzero((self.quarter != NOWHERE) & (self.pool != NOWHERE))
+        self.left.reckon(self.work, placed, self.pool[placed])
+        ready = self.links.ready(self.tested, after=self.world.order.days_after_test)
+        work = replace(self.work, links=self.links.without(self.quarter != NOWHERE),
+                       earliest=np.maximum(self.work.earliest, ready))  # fmt: skip
+        self.wanted = want(work, self.world, (self.quarter == NOWHERE) & self.open,
+                           (self.used, self.share, self.left.money), self._due_before(),
+                           begin=begin)  # fmt: skip
+        rows = np.flatnonzero(self.wanted.pool != NOWHERE)
+        self.left.reckon(self.work, np.concatenate((placed, rows)),
+                         np.concatenate((self.pool[placed], self.wanted.pool[rows])))  # fmt: skip
+
+    def _overtime(self) -> Floats:
+        """Share of its hours that each pool works on top in each quarter, (pools, quarters)."""
+        shape = (len(self.world.pools), len(self.world.span.quarters))
+        wanted, used = self.wanted, np.zeros(shape)
+        if wanted.given is None or not self.world.budget.overtime_share:
+            return used
+        placed = np.flatnonzero(wanted.quarter >= 0)
+        np.add.at(used, (wanted.pool[placed], wanted.quarter[placed]), self.used[placed])
+        granted = wanted.given.supply.granted[int(wanted.dates.lead_in) :].T
+        over = used / np.maximum(granted, _SOME) - 1.0
+        return np.where(granted > 0, np.clip(over, 0.0, self.world.budget.overtime_share), 0.0)
+
+    def _due_before(self) -> Flags:
+        """What the lead-in may take: due before the first quarter, and tests of such cuts."""
+        work, last = self.work, int(self.world.span.first[0]) - 1
+        due = self.open & (work.deadline <= last) & (work.pinned == NOWHERE)
+        due |= self.links.tests(due) & self.open & (work.pinned == NOWHERE)
+        return np.asarray(due)
+
+    def _presses(self, chosen: Ints) -> Flags:
+        """Late, due or pinned in the first quarter, or closed before it ends."""
+        work, last = self.work, int(self.world.span.last[0])
+        opens = next_open(work.closed, work.season, np.maximum(work.earliest, self.world.as_of))
+        shuts = is_closed(work.closed, work.season, np.full(opens.shape, last))
+        shuts &= opens <= last
+        presses: Flags = (work.deadline <= last) | (work.pinned == 0) | shuts
+        return presses[chosen]
+
+    def _take(self, waits: Flags, free: Floats, number: int, last: int) -> tuple[Ints, Ints]:
+        """Jobs of a period and their pools: those wanted there, week by week, then what else fits.
+
+        Parameters
+        ----------
+        waits : jobs that may be taken, shape (jobs,).
+        free : hours of each pool, shape (pools,).
+        """
+        wanted = self.wanted
+        place = BEFORE if number == NOWHERE else number
+        mine = np.flatnonzero(waits & (wanted.quarter == place))
+        mine = mine[np.lexsort((self.work.tie[mine], self.work.deadline[mine],
+                                -self.work.weight[mine], wanted.period[mine]))]  # fmt: skip
+        ahead = wanted.quarter > place if place != BEFORE else wanted.quarter != NOWHERE
+        rest = np.flatnonzero(waits & ~ahead & (wanted.quarter != place))
+        left = np.maximum(free - self._by_pool(mine, wanted.pool[mine]), 0.0)
+        chosen, pool = self._select(rest, left, number, last, also=mine)
+        fits = self.left.affordable(self.work, chosen, pool)
+        return (np.concatenate((mine, chosen[fits])),
+                np.concatenate((wanted.pool[mine], pool[fits])))  # fmt: skip
 
     def _at_once(self) -> None:
         """Make-safe on the day of the run, whatever day it is, over all crews that can."""
@@ -160,31 +236,24 @@ class _Planner:
             self._note({0: slots}, rows[kept], BEFORE)
             self._keep({0: slots})
 
-    def _all_day(self, days: Ints, place: int) -> tuple[Ints, Floats]:
-        """A whole shift on each of these days, whatever days they are."""
-        hours = self.world.crews[place].hours_per_day
-        return days, np.full(days.shape, hours * MINUTES_PER_HOUR)
-
     def _lead_in(self) -> None:
         """What is due before the first quarter begins, trees rated high or worse first."""
         work, world = self.work, self.world
         last = int(world.span.first[0]) - 1
         slots = self._slots(self._lead_in_shifts)
         free = self._hours(slots) * self.share
-        due = self.open & (work.deadline <= last) & (work.pinned == NOWHERE)
-        due |= self.links.tests(due) & self.open & (work.pinned == NOWHERE)
-        for number in range(_ROUNDS):
+        due = self._due_before()
+        for number in range(ROUNDS):
             found = []
             for level in (due & work.severe, due & ~work.severe):
-                rows = np.flatnonzero(level & (self.quarter == NOWHERE))
-                chosen, pool = self._select(rows, free, NOWHERE, last)
-                free = free - self._by_pool(chosen, pool)
+                chosen, pool = self._take(level & (self.quarter == NOWHERE), free, NOWHERE, last)
+                free = np.maximum(free - self._by_pool(chosen, pool), 0.0)
                 found.append((chosen, pool))
             chosen, pool = (np.concatenate(parts) for parts in zip(*found, strict=True))
             if not chosen.size:
                 break
             if number == 0:
-                slots, kept = self._pressing_first(
+                slots, kept = self._severe_kept(
                     self._lead_in_shifts, (chosen, pool, work.severe[chosen]), BEFORE, block_days=1
                 )
             else:
@@ -193,152 +262,33 @@ class _Planner:
             free = free + self._by_pool(chosen[~kept], pool[~kept])
             due[chosen] = False
         self._keep(slots)
+        if (self.wanted.quarter[self.quarter == NOWHERE] == BEFORE).any():
+            self._want(0)
 
-    def _pressing_first(
-        self,
-        shifts: Callable[[int], tuple[Ints, Floats]],
-        selected: tuple[Ints, Ints, Flags],
-        quarter: int,
-        *,
-        block_days: int,
-    ) -> tuple[dict[int, list[CrewDay]], Flags]:
-        """Fill what presses from the first day on, then the rest into the days left, evenly.
+    def _select(
+        self, rows: Ints, free: Floats, number: int, last: int, *, also: Ints
+    ) -> tuple[Ints, Ints]:
+        """Jobs of a period and their pools; no removal whose test is neither placed nor chosen.
 
         Parameters
         ----------
-        selected : rows of the jobs, their pools, and which of them press, all of shape (selected,).
-
-        Returns
-        -------
-        the crew-days; which jobs found a place, shape (selected,).
+        also : rows that are chosen already.
         """
-        chosen, pool, presses = selected
-        slots = self._slots(partial(self._from_the_start, shifts))
-        kept = np.zeros(chosen.shape, dtype=bool)
-        for these in (presses, ~presses):
-            rows = np.flatnonzero(these | (~kept & presses))
-            kept[rows] = self._fill(slots, chosen[rows], pool[rows], block_days=block_days)
-            self._note(slots, chosen[kept], quarter)
-            if these is presses:
-                slots = {
-                    k: with_new_days(self.world, self.world.pools[k].crews,
-                                     partial(self._left_over, shifts, held), self.taken, held)
-                    for k, held in slots.items()
-                }  # fmt: skip
-        return slots, kept
-
-    def _from_the_start(
-        self, shifts: Callable[[int], tuple[Ints, Floats]], place: int
-    ) -> tuple[Ints, Floats]:
-        """A crew's shifts on its first free days."""
-        days, minutes = shifts(place)
-        free = np.array([(place, day) not in self.taken for day in days.tolist()], dtype=bool)
-        return days[free], first_days_first(minutes)[: int(free.sum())]
-
-    def _left_over(
-        self,
-        shifts: Callable[[int], tuple[Ints, Floats]],
-        held: list[CrewDay],
-        place: int,
-    ) -> tuple[Ints, Floats]:
-        """The hours that the crew-days in use leave, spread evenly over a crew's other days."""
-        days, minutes = self._from_the_start(shifts, place)
-        mine = [slot for slot in held if slot.crew == place and slot.jobs]
-        left = np.count_nonzero(minutes) - len(mine)
-        used = np.isin(days, [slot.day for slot in mine])
-        granted = float(minutes.sum()) - sum(slot.shift for slot in mine)
-        shift = self.world.crews[place].hours_per_day * MINUTES_PER_HOUR
-        rest = spread_minutes(min(granted, left * shift), shift, int((~used).sum()))
-        return days[~used], rest
-
-    def _first_quarter_shifts(self, place: int) -> tuple[Ints, Floats]:
-        crew, world = self.world.crews[place], self.world
-        return quarter_shifts(crew, world.span, 0, holidays=world.holidays)
-
-    def _lead_in_shifts(self, place: int) -> tuple[Ints, Floats]:
-        crew, world = self.world.crews[place], self.world
-        return lead_in_shifts(
-            crew,
-            world.as_of + 1,
-            int(world.span.first[0]) - 1,
-            share=world.order.lead_in_share,
-            holidays=world.holidays,
-        )
-
-    def _select(self, rows: Ints, free: Floats, number: int, last: int) -> tuple[Ints, Ints]:
-        """Jobs of a period and their pools; no removal whose test is neither placed nor chosen."""
-        ready = self.links.ready(self.tested, after=self.world.order.days_after_test)
-        earliest = np.maximum(self.arrays.earliest, ready)
+        begins = self.world.as_of + 1
+        if number != NOWHERE:
+            begins = max(begins, int(self.world.span.first[number]))
+        earliest = self._opens(begins)
         arrays = replace(self.arrays, earliest=earliest)
         while True:
             chosen, pool = select_quarter(
                 arrays, rows, free, self.world.rank, quarter=number, last_day=last
             )
             settled = self.quarter != NOWHERE
-            settled[chosen] = True
+            settled[chosen], settled[also] = True, True
             waiting = self.links.waiting(settled)
             if not waiting[chosen].any():
                 return chosen, pool
             rows = rows[~waiting[rows]]
-
-    def _fill(
-        self, slots: dict[int, list[CrewDay]], chosen: Ints, pool: Ints, *, block_days: int
-    ) -> Flags:
-        """Fill crew-days: tests that removals wait for first, so that the removals' days follow."""
-        kept = np.zeros(chosen.shape, dtype=bool)
-        if not chosen.size:
-            return kept
-        picked = np.zeros(self.quarter.shape, dtype=bool)
-        picked[chosen] = True
-        tests = self.links.tests(picked)[chosen]
-        for these in (tests, ~tests):
-            settled = self.quarter != NOWHERE
-            settled[chosen[kept]] = True
-            waits = self.links.waiting(settled)
-            rows = np.flatnonzero(these & ~waits[chosen])
-            ready = self.links.ready(self.tested, after=self.world.order.days_after_test)
-            kept[rows] = fill_pools(
-                self.work, self.world, self.used, np.maximum(self.arrays.earliest, ready),
-                (chosen[rows], pool[rows]), slots, block_days=block_days,
-            )  # fmt: skip
-            self._note_tests(slots)
-        return kept
-
-    def _note_tests(self, slots: dict[int, list[CrewDay]]) -> None:
-        """Last days of work; the days of what is placed so far stay."""
-        for slot in (slot for several in slots.values() for slot in several):
-            self.tested[slot.jobs] = np.maximum(self.tested[slot.jobs], slot.day)
-
-    def _note(self, slots: dict[int, list[CrewDay]], rows: Ints, quarter: int) -> None:
-        """Quarter, crew and first day of jobs just placed."""
-        every = [slot for several in slots.values() for slot in several]
-        for slot in sorted(every, key=lambda s: -s.day):
-            self.crew[slot.jobs] = slot.crew
-            self.day[slot.jobs] = slot.day
-        self.quarter[rows] = quarter
-
-    def _keep(self, slots: dict[int, list[CrewDay]]) -> None:
-        """Take over the crew-days that hold work; nobody is given them again."""
-        held = [slot for several in slots.values() for slot in several if slot.jobs]
-        self.slots += held
-        self.taken |= {(slot.crew, slot.day) for slot in held}
-
-    def _slots(self, shifts: Callable[[int], tuple[Ints, Floats]]) -> dict[int, list[CrewDay]]:
-        """Free crew-days of each pool."""
-        return {
-            number: crew_days(self.world, pool.crews, shifts, self.taken)
-            for number, pool in enumerate(self.world.pools)
-        }
-
-    def _hours(self, slots: dict[int, list[CrewDay]]) -> Floats:
-        minutes = [sum(slot.shift for slot in slots[k]) for k in range(len(self.world.pools))]
-        return np.array(minutes, dtype=np.float64) / MINUTES_PER_HOUR
-
-    def _by_pool(self, rows: Ints, pool: Ints) -> Floats:
-        """Hours that jobs take from each pool."""
-        hours = np.zeros(len(self.world.pools))
-        np.add.at(hours, pool, self.used[rows])
-        return hours
 
     def _share_among_crews(self, chosen: Ints, pool: Ints, number: int) -> None:
         """In later quarters each crew of a pool gets one stretch of the town."""

@@ -8,29 +8,33 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.geo import shapes
-from pipeline.planning import left_out, sheets
+from pipeline.planning import figures, left_out, sheets
 from pipeline.planning.capacity import Needs, pools_of, preference
 from pipeline.planning.clock import Week
 from pipeline.planning.day_check import refuse_wrong_days
 from pipeline.planning.depots import depots_in_metres
-from pipeline.planning.jobs import Sources, as_dates, days_of, make_jobs
+from pipeline.planning.jobs import RETURNING, Sources, as_dates, days_of, make_jobs
 from pipeline.planning.network import Streets
-from pipeline.planning.plan import BEFORE, Plan, make_plan
+from pipeline.planning.plan import Plan, make_plan
 from pipeline.planning.precedence import links
 from pipeline.planning.quarters import NEVER, Horizon, as_date, day_number, horizon
 from pipeline.planning.schools import quiet_weeks
+from pipeline.planning.seasons import next_open, spans_of
 from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.travel import StraightLine
-from pipeline.planning.world import Work, WorkOrder, World
+from pipeline.planning.wanted import BEFORE
+from pipeline.planning.world import Budget, Work, WorkOrder, World
 from pipeline.progress import Teller
 from pipeline.published.table import Library
-from pipeline.settings.model import Planning, RunSettings, Settings
+from pipeline.settings.model import Crew, Planning, RunSettings, Settings
 from pipeline.settings.quarter import Quarter
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_planning import (
     CUTS,
+    FIGURES,
     JOBS,
     OVER_PATHS,
+    PRICES,
     QUEUE,
     ROUTES,
     SCHOOLS,
@@ -40,7 +44,7 @@ from pipeline.tables.catalogue_planning import (
 )
 from pipeline.tables.schema import TableSchema
 from pipeline.tables.store import RunStore, empty
-from pipeline.terms import RatingWord
+from pipeline.terms import RatingWord, word
 from pipeline.units import MINUTES_PER_HOUR, Floats, Ints
 
 _M_PER_KM = 1000.0
@@ -56,7 +60,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     world, needs, group, blocked = _world(settings, span, store, library, jobs)
     quiet, weeks = _quiet(jobs, store, library)
     world = replace(world, quiet=weeks)
-    work = _work(jobs, group, span, quiet)
+    work = _work(jobs, group, (span, world), library, quiet)
     teller.step("planning: quarters and days")
     plan = make_plan(work, world)
     teller.step("planning: routes")
@@ -67,6 +71,17 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     refuse_wrong_days(work, world, routes, stops)
     store.write(ROUTES, routes)
     store.write(STOPS, stops)
+    teller.step("planning: figures and prices")
+    told = figures.figures(plan.wanted, world, city.what_if, work.rating)
+    store.write(FIGURES, _rows(FIGURES, sorted(told, key=lambda row: row.plan)))
+    store.write(PRICES, _rows(PRICES, figures.prices(plan.wanted, world)))
+
+
+def _rows(table: TableSchema, rows: Sequence[figures.Figure] | Sequence[figures.Price]) -> pa.Table:
+    """Records as a table; empty where there are none."""
+    if not rows:
+        return empty(table)
+    return pa.table({name: [getattr(row, name) for row in rows] for name in table.column_names})
 
 
 def _sources(store: RunStore) -> Sources:
@@ -112,10 +127,31 @@ def _world(
         streets=_streets(store),
         span=span,
         order=_order(library, city.planning),
+        budget=_budget(city.planning),
+        rates=np.array([_rate_of(city.crews, pool.crews) for pool in pools]),
         as_of=day_number(settings.as_of),
         holidays=np.array([day_number(day) for day in city.planning.holidays], dtype=np.int64),
     )
     return world, needs, group, blocked
+
+
+def _budget(planning: Planning) -> Budget:
+    machines = tuple(sorted(planning.machine_hours))
+    return Budget(
+        money=np.inf if planning.budget is None else planning.budget,
+        machines=machines,
+        machine_hours=np.array([planning.machine_hours[name] for name in machines], np.float64),
+        overtime_share=planning.overtime_share,
+        overtime_rate=planning.overtime_rate,
+        ward_share=planning.ward_share,
+    )
+
+
+def _rate_of(crews: Sequence[Crew], places: Sequence[int]) -> float:
+    """Mean rate of a pool's crews whose rate is told, 0 where none is."""
+    known = [crews[k].hourly_rate for k in places]
+    told = [rate for rate in known if rate is not None]
+    return float(np.mean(told)) if told else 0.0
 
 
 def _groups(jobs: pa.Table) -> tuple[list[Needs], Ints]:
@@ -198,11 +234,22 @@ def _order(library: Library, planning: Planning) -> WorkOrder:
         quiet_longest=value["school_longest"],
         rounds_per_stop=int(value["rounds_per_stop"]),
         rounds_most=int(value["rounds_most"]),
+        harm_years=value["harm_years"],
+        left_out_days=int(value["left_out_days"]),
+        ward_price=value["ward_price"],
+        exact_jobs=int(value["exact_jobs"]),
+        exact_gap=value["exact_gap"],
+        solver_seconds=value["solver_seconds"],
     )
 
 
-def _work(jobs: pa.Table, group: Ints, span: Horizon, quiet: Ints) -> Work:
-    not_before = days_of(jobs["not_before"], missing=-NEVER)
+def _work(
+    jobs: pa.Table, group: Ints, when: tuple[Horizon, World], library: Library, quiet: Ints
+) -> Work:
+    span, world = when
+    late = library.table("late_days", key=("rating",), folder="rules")
+    weights = np.array([late.number("weight", rating=word(one)) for one in RatingWord])
+    closed, season = spans_of(jobs["closed_days"])
     deferred = days_of(jobs["deferred_until"], missing=-NEVER)
     pins = jobs["pinned_quarter"].cast(pa.string())
     pinned = np.full(jobs.num_rows, NOWHERE, dtype=np.int64)
@@ -219,13 +266,23 @@ def _work(jobs: pa.Table, group: Ints, span: Horizon, quiet: Ints) -> Work:
         make_safe=np.asarray(jobs["make_safe"]).astype(bool),
         pinned=pinned,
         deadline=days_of(jobs["deadline_on"]),
-        earliest=np.maximum(not_before, deferred),
+        earliest=deferred,
         harm=jobs["harm_removed"].to_numpy(),
         tie=tie,
         x=jobs["x_m"].to_numpy(),
         y=jobs["y_m"].to_numpy(),
         severe=jobs["rating"].to_numpy() >= RatingWord.HIGH.value,
         rating=jobs["rating"].to_numpy().astype(np.int64),
+        weight=np.where(
+            pinned >= 0,
+            late.number("weight", rating="pinned"),
+            weights[jobs["rating"].to_numpy().astype(np.int64)],
+        ),
+        routine=np.asarray(pc.is_in(action, pa.array(RETURNING))),
+        machine=_place_of(jobs["machine"], world.budget.machines),
+        ward=_place_of(jobs["ward"]),
+        season=season,
+        closed=closed,
         links=links(
             jobs["tree_key"].to_numpy(),
             np.asarray(pc.is_in(action, pa.array(CUTS))),
@@ -250,6 +307,14 @@ def _quiet(jobs: pa.Table, store: RunStore, library: Library) -> tuple[Ints, tup
         near_m=near.number("value", rule="school_near"),
         margin=order.number("value", rule="school_quiet"),
     )
+
+
+def _place_of(column: pa.ChunkedArray, names: Sequence[str] | None = None) -> Ints:
+    """Number of each label among these, or among all there are in order; -1 for none."""
+    labels = column.cast(pa.string())
+    known = sorted(pc.unique(labels.drop_null()).to_pylist()) if names is None else list(names)
+    found = pc.fill_null(pc.index_in(labels, pa.array(known, pa.string())), NOWHERE)
+    return np.asarray(found.to_numpy(), dtype=np.int64)
 
 
 def _with_cost(jobs: pa.Table, world: World, plan: Plan, group: Ints) -> pa.Table:
@@ -317,7 +382,7 @@ def _unscheduled(
 ) -> pa.Table:
     held = left_out.Held(
         deferred_until=days_of(jobs["deferred_until"]),
-        not_before=days_of(jobs["not_before"]),
+        opens=next_open(work.closed, work.season, np.maximum(work.earliest, world.as_of)),
         pinned=np.asarray(jobs["pinned_quarter"].cast(pa.string()).to_numpy(), dtype=object),
     )
     rows, reason, detail = left_out.reasons(work, world, plan, asked[0], asked[1], held)

@@ -36,6 +36,33 @@ class WorkOrder:
     quiet_longest: float
     rounds_per_stop: int
     rounds_most: int
+    harm_years: float
+    left_out_days: int
+    ward_price: float
+    exact_jobs: int
+    exact_gap: float
+    solver_seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """Limits beside the crews' hours, all of the settings.
+
+    Parameters
+    ----------
+    money : for all quarters planned, infinite for no limit.
+    machine_hours : of each machine a quarter, infinite for no limit, shape (machines,).
+    overtime_share : of the hours granted that may come on top.
+    overtime_rate : an hour of overtime costs this many times the hour.
+    ward_share : of its part of the harm removed that each ward is owed, 0 for no bound.
+    """
+
+    money: float
+    machines: tuple[str, ...]
+    machine_hours: Floats
+    overtime_share: float
+    overtime_rate: float
+    ward_share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +76,8 @@ class World:
     streets: Streets
     span: Horizon
     order: WorkOrder
+    budget: Budget
+    rates: Floats  # money an hour of each pool, 0 where none is told, (pools,)
     as_of: int
     holidays: Ints
     quiet: tuple[Week, ...] = ()  # times that work keeps free, by `Work.quiet`
@@ -62,6 +91,12 @@ class Work:
     ----------
     severe : the tree is rated high or worse.
     rating : of the tree, higher is worse.
+    weight : of one day late.
+    routine : looks that return by the city's cycle.
+    machine : row of `Budget.machines`, -1 for none that is limited.
+    ward : number of the ward, -1 for none.
+    season : row of `closed`.
+    closed : closed days of each season, see `seasons`.
     links : removals and the tests that may lift them.
     quiet : row of the world's quiet weeks, -1 where work keeps no time of day free.
     """
@@ -78,6 +113,12 @@ class Work:
     y: Floats
     severe: Flags
     rating: Ints
+    weight: Floats
+    routine: Flags
+    machine: Ints
+    ward: Ints
+    season: Ints
+    closed: tuple[Ints, ...]
     links: Links
     quiet: Ints
 

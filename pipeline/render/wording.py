@@ -60,6 +60,11 @@ def _season(v: Values) -> str:
     return f"{capital(what)}: no cutting before {day(v['not_before'])}."
 
 
+def _season_ahead(v: Values) -> str:
+    what = SEASON_WORDS.get(_concern(v["code"]), "a closed season")
+    return f"{capital(what)}: no cutting from {day(v['closed_from'])} to {day(v['closed_to'])}."
+
+
 def _concern(code: object) -> str:
     text = str(code)
     return max((name for name in SEASON_WORDS if text.startswith(name)), key=len, default="")
@@ -68,7 +73,7 @@ def _concern(code: object) -> str:
 def _lifted(v: Values) -> str:
     what = SEASON_WORDS.get(_concern(v["code"]), "a closed season")
     how = LIFT_WORDS.get(str(v["lifted_by"]), str(v["lifted_by"]).replace("_", " "))
-    return f"{capital(what)} is on; the danger lifts it: {how}."
+    return f"{capital(what)}: the danger lifts it. What is asked then: {how}."
 
 
 def _decision(v: Values, t: Texts) -> str:
@@ -108,6 +113,7 @@ _SENTENCES: dict[str, Callable[[Values], str]] = {
     "action_make_safe": make_safe,
     "action_program_would": program_would,
     "decision_newer_evidence": worse_since,
+    "season_ahead": _season_ahead,
     "season_closed": _season,
     "season_lifted": _lifted,
     "season_region_unknown": lambda _: (

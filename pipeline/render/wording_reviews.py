@@ -168,6 +168,8 @@ UNSCHEDULED = {
     "no_crew_of_type": "No crew of this kind is set.",
     "no_machine": "No crew has the machine.",
     "no_hours_left": "The crews' hours are used up by work that comes first.",
+    "no_money_left": "The money is used up by work that comes first.",
+    "no_machine_hours_left": "The machine's hours are used up by work that comes first.",
     "out_of_season": "The closed season leaves no day in the plan.",
     "deferred": "A person put it off.",
     "longer_than_shift": "The job takes longer than one shift.",

@@ -166,6 +166,7 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "decision_stands": ("action", ("decision", "value", "decided_on", "role", "reason", "until")),
     "decision_newer_evidence": ("action", ("decided_on", "seen_on", "what")),
     "season_closed": ("action", ("code", "not_before")),
+    "season_ahead": ("action", ("code", "closed_from", "closed_to")),
     "season_lifted": ("action", ("code", "lifted_by")),
     "season_region_unknown": ("action", ()),
     "wires_near": ("action", ("wires", "voltage_v", "distance_m")),

@@ -14,6 +14,7 @@ from pipeline.settings.quarter import Quarter
 
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
+CrewType = Literal["climb", "lift", "ground", "inspect", "instrument"]
 Weekday = Literal["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"]
 
 
@@ -165,7 +166,7 @@ class Crew(Section):
     """One crew."""
 
     id: str = Field(min_length=1)
-    type: Literal["climb", "lift", "ground", "inspect", "instrument"]
+    type: CrewType
     depot: str
     machines: tuple[str, ...] = ()
     days: tuple[Weekday, ...] = ("Mo", "Tu", "We", "Th", "Fr")
@@ -220,6 +221,41 @@ class Planning(Section):
         le=90,
         description="days between a test and the removal that it may lift: time to read it",
     )
+    budget: float | None = Field(
+        None,
+        ge=0,
+        description="money for all quarters planned, by the crews' hourly rates; "
+        "empty: no limit. Making safe is never left out for money",
+    )
+    machine_hours: dict[str, Annotated[float, Field(ge=0)]] = Field(
+        {}, description="hours a quarter of machines that are scarce, by name; others: no limit"
+    )
+    overtime_share: float = Field(
+        0.0, ge=0, le=0.5, description="share of each crew's hours that may come on top"
+    )
+    overtime_rate: float = Field(
+        1.5, ge=1, le=3, description="an hour of overtime costs this many times the hour"
+    )
+    ward_share: float = Field(
+        0.0,
+        ge=0,
+        le=1,
+        description="share of its part of the harm removed that each ward is owed; 0: none",
+    )
+
+
+class WhatIf(Section):
+    """Changed limits under which the work is chosen once more, to be compared with the plan."""
+
+    name: str = Field(min_length=1, max_length=60, description="as it stands in the report")
+    hours: dict[CrewType, Annotated[float, Field(ge=0, le=10)]] = Field(
+        {}, description="crew type to how many times its hours"
+    )
+    machine_hours: dict[str, Annotated[float, Field(ge=0)]] = Field(
+        {}, description="hours a quarter of a machine"
+    )
+    budget: float | None = Field(None, ge=0, description="money for all quarters planned")
+    overtime_share: float | None = Field(None, ge=0, le=0.5)
 
 
 class Output(Section):
@@ -249,6 +285,7 @@ class Settings(Section):
     matching: Matching = Matching()
     rating: Rating = Rating()
     planning: Planning = Planning()
+    what_if: tuple[WhatIf, ...] = ()
     output: Output = Output()
     depots: tuple[Depot, ...] = ()
     crews: tuple[Crew, ...] = ()

@@ -29,7 +29,10 @@ CANDIDATE_ACTIONS = TableSchema(
         Column("hours", Kind.FLOAT, "crew-hours at the tree", "hours", low=0),
         Column("season_code", Kind.LABEL, "restriction of config/rules/restrictions.csv that "
                "applies", nullable=True),
-        Column("not_before", Kind.DATE, "earliest day outside the closed window", nullable=True),
+        Column("not_before", Kind.DATE, "earliest day outside the closed window that is on",
+               nullable=True),
+        Column("closed_days", Kind.LABEL, "closed days of the whole plan, first and last of each "
+               "run as 2027-04-01/2027-08-31, parted by blanks", nullable=True),
         Column("overridden_by", Kind.LABEL, "what lifts the window here", nullable=True),
         Column("why", Kind.LABEL, "statement id of the reason"),
     ),

@@ -40,12 +40,18 @@ JOBS = TableSchema(
         ),
         Column("deadline_on", Kind.DATE, "to be done by", nullable=True),
         Column("not_before", Kind.DATE, "closed window ends", nullable=True),
+        Column(
+            "closed_days",
+            Kind.LABEL,
+            "closed days of the whole plan, see scoring.candidate_actions",
+            nullable=True,
+        ),
         Column("season_code", Kind.LABEL, "restriction that applies", nullable=True),
         Column("rating", Kind.INT8, "rating of the tree", "word", low=0, high=4),
         Column(
             "harm_removed",
             Kind.FLOAT,
-            "expected harm removed; for looks and tests the harm that they are about",
+            "expected harm removed; for looks and tests by them and what follows from them",
             "harm/year",
             low=0,
         ),
@@ -98,7 +104,8 @@ UNSCHEDULED = TableSchema(
         Column("job_key", Kind.INT64, "the job", low=0),
         Column("reason", Kind.LABEL, "the binding reason",
                allowed=("no_crew_of_type", "no_machine", "no_hours_left", "out_of_season",
-                        "deferred", "longer_than_shift", "do_not_climb_no_lift")),
+                        "deferred", "longer_than_shift", "do_not_climb_no_lift",
+                        "no_money_left", "no_machine_hours_left")),
         Column("detail", Kind.TEXT, "in words, with numbers"),
     ),
     (ForeignKey("job_key", "planning.jobs"),),
@@ -150,4 +157,45 @@ STOPS = TableSchema(
     (ForeignKey("job_key", "planning.jobs"),),
 )
 
-PLANNING_TABLES = (JOBS, QUEUE, UNSCHEDULED, ROUTES, STOPS)
+FIGURES = TableSchema(
+    "planning",
+    "figures",
+    "what the plan comes to, and what is certain about it; routine looks are not among it",
+    ("plan",),
+    (
+        Column("plan", Kind.LABEL, "the selection, by order of urgency, by habit (worst rating "
+               "first, then first come first served), a what-if, or a bound that none can beat"),
+        Column("kind", Kind.LABEL, "what it is",
+               allowed=("plan", "urgency", "habit", "what_if", "hours", "bound")),
+        Column("how", Kind.LABEL, "how it was found",
+               allowed=("solved", "stopped early", "greedy", "by prices")),
+        Column("hours", Kind.FLOAT, "hours of all crews in all quarters", "hours", low=0),
+        Column("weighted_late_days", Kind.FLOAT, "days late, weighed by config/rules/late_days.csv",
+               "days", low=0),
+        Column("late_jobs", Kind.INT64, "jobs that miss their deadline, or are left out after it",
+               nullable=True, low=0),
+        Column("harm_avoided", Kind.FLOAT, "expected harm avoided in the years counted", "harm",
+               low=0),
+        Column("harm_first_quarter", Kind.FLOAT, "expected harm a year removed by the end of the "
+               "first quarter", "harm/year", nullable=True, low=0),
+        Column("cost", Kind.FLOAT, "money", "money", nullable=True, low=0),
+        Column("jobs", Kind.INT64, "jobs in the plan", nullable=True, low=0),
+    ),
+)  # fmt: skip
+
+PRICES = TableSchema(
+    "planning",
+    "prices",
+    "what one more unit of a limit would bring, as the selection prices it",
+    ("limit", "what", "quarter"),
+    (
+        Column("limit", Kind.LABEL, "kind of limit", allowed=("hours", "machine", "money")),
+        Column("what", Kind.LABEL, "crews or machine; 'money'"),
+        Column("quarter", Kind.LABEL, "as 2027Q1; 'lead-in' before the first, 'all' for money"),
+        Column("harm_avoided", Kind.FLOAT, "expected harm avoided by one more unit", "harm", low=0),
+        Column("weighted_late_days", Kind.FLOAT, "saved by one more unit", "days", low=0),
+        Column("unit", Kind.LABEL, "of the limit", allowed=("hour", "money")),
+    ),
+)  # fmt: skip
+
+PLANNING_TABLES = (JOBS, QUEUE, UNSCHEDULED, ROUTES, STOPS, FIGURES, PRICES)

@@ -41,7 +41,7 @@ _ARROW: dict[Kind, pa.DataType] = {
 UNITS = frozenset(
     {
         "", "cm", "m", "deg", "years", "days", "hours", "min", "km/h", "m/s", "persons/h",
-        "vehicles/day", "share", "1/year", "harm/year", "V", "money", "points", "word",
+        "vehicles/day", "share", "1/year", "harm", "harm/year", "V", "money", "points", "word",
     }
 )  # fmt: skip
 

@@ -17,8 +17,8 @@ from pipeline.planning.selection.search import Effort, score, table_of
 from tests.conftest import ROOT
 from tests.planning.made_up import instance
 
-EXACT = Effort(gap=0.0, late_gap=0.0, seconds=5.0)
-QUICK = Effort(gap=0.002, late_gap=0.002, seconds=0.5, attempts=2)
+EXACT = Effort(gap=0.0, late_gap=0.0)
+QUICK = Effort(gap=0.01, late_gap=0.002, nodes=5, attempts=2)
 CLOSE = 1e-6
 
 
@@ -58,7 +58,7 @@ def test_few_jobs_against_every_selection_there_is(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(60))
 def test_no_bound_is_beaten_and_no_limit_broken(seed: int) -> None:
     given = instance(20 + seed, seed, weeks=seed % 4, quarters=2, due_share=0.3)
-    found = solved(given, replace(QUICK, seconds=0.1, attempts=1, exact=0))
+    found = solved(given, replace(QUICK, attempts=1, exact=0))
     assert found.least_late <= found.score.late + CLOSE
     assert found.most_harm >= found.score.harm * (1 - CLOSE)
     assert found.score.late <= found.greedy.late + CLOSE
@@ -69,13 +69,11 @@ def test_more_hours_are_never_worse_beyond_the_gap() -> None:
     harm = []
     for share in (0.1, 0.3, 0.6, 2.0):
         given = instance(25, 3, hours_share=share, budget_share=9.0, fairness=0.0)
-        found = solved(
-            given, replace(QUICK, seconds=20.0, nodes=20, attempts=1)
-        )  # no clock decides
+        found = solved(given, replace(QUICK, nodes=20, attempts=1))
         late.append(found.score.late)
         harm.append(found.score.harm)
-    assert all(b <= a * 1.002 + CLOSE for a, b in itertools.pairwise(late))
-    assert all(b >= a * 0.998 for a, b in itertools.pairwise(harm))
+    assert all(b <= a * 1.01 + CLOSE for a, b in itertools.pairwise(late))
+    assert all(b >= a * 0.99 for a, b in itertools.pairwise(harm))
     assert harm[-1] > harm[0]
 
 
@@ -90,8 +88,8 @@ def test_the_order_of_rows_changes_nothing() -> None:
         given,
         demand=replace(demand, **values, removal=place[demand.removal], test=place[demand.test]),
     )
-    once = solved(given, replace(QUICK, seconds=20.0, nodes=50)).chosen
-    again = solved(moved, replace(QUICK, seconds=20.0, nodes=50)).chosen
+    once = solved(given, replace(QUICK, nodes=50)).chosen
+    again = solved(moved, replace(QUICK, nodes=50)).chosen
     assert (again.period == once.period[turn]).all()
     assert (again.pool == once.pool[turn]).all()
 
@@ -111,7 +109,7 @@ def test_nothing_to_work_with_still_gives_an_answer() -> None:
 
 def test_it_removes_more_than_the_greedy_plan_at_no_more_late_days() -> None:
     # 1.04: the measured advantage of a price-guided plan over greedy on city-sized lists
-    found = solved(instance(3000, 1, hours_share=0.25, budget_share=0.7), Effort(seconds=3.0))
+    found = solved(instance(3000, 1, hours_share=0.25, budget_share=0.7), Effort())
     assert found.score.late <= found.greedy.late + CLOSE
     assert found.score.harm >= 1.04 * found.greedy.harm
     assert found.habit.harm < found.greedy.harm
@@ -135,7 +133,7 @@ def test_a_solver_that_hangs_is_killed(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_the_child_gives_what_the_parent_would() -> None:
     given = instance(60, 2)
-    effort = replace(QUICK, seconds=20.0, nodes=50)
+    effort = replace(QUICK, nodes=50)
     child = select(given, np.zeros(60, dtype=np.int64), effort)
     here = select(given, np.zeros(60, dtype=np.int64), effort, apart=False)
     assert (child.chosen.period == here.chosen.period).all()
@@ -178,7 +176,7 @@ def test_sixty_lists_against_one_program_for_all_columns_at_once() -> None:
     assert len(lines) == 60
     for _, seed, value, most in lines:
         given = instance(20 + int(seed), int(seed), quarters=3, fairness=0.0, due_share=0.0)
-        made = solved(given, Effort(gap=0.003, seconds=0.3)).score.harm
+        made = solved(given, Effort(gap=0.01, nodes=1, exact=0)).score.harm
         # tolerance: 2 % of the value, for both programs have a fraction of a second a list
         assert made >= 0.98 * float(value)
         assert made <= float(most) * (1 + CLOSE)

@@ -17,7 +17,8 @@ from pipeline.tables.catalogue import TABLES
 _VALUES: dict[str, Any] = {
     "about": "tree LK-1, Mill Street",
     "acknowledged_on": "2026-11-01", "action": "remove", "attachment": "attached",
-    "best_weight": 0.5, "candidates": 3, "code": "R5", "consequence": "severe", "count": 2,
+    "best_weight": 0.5, "candidates": 3, "closed_from": "2027-04-01", "closed_to": "2027-08-31",
+    "code": "R5", "consequence": "severe", "count": 2,
     "crew": "lift", "days": 1, "deadline_days": 30, "decayed_share": 0.6,
     "decided_on": "2026-10-02", "until": "2026-10-31", "role": "city forester",
     "decision": "override", "defect": "crack",

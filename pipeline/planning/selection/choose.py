@@ -1,6 +1,6 @@
 """A selection, its bounds and its prices; whatever the solver does, there is an answer that holds.
 
-1. Greedy: an answer in any case.
+1. Greedy, by urgency, by late days saved an hour, or by habit: an answer in any case.
 2. The search, in a process of its own or in this one.
 3. Each answer is counted again here: every limit from the jobs (`check`), what it comes to, and the
    bound from the prices (`bound`). One that breaks a limit is dropped and counted.
@@ -60,6 +60,7 @@ class Result:
     greedy: Score
     habit: Score
     habit_chosen: Chosen
+    urgent_chosen: Chosen
     least_late: float
     most_harm: float
     dropped: int
@@ -93,8 +94,11 @@ def select(
     demand, order = in_order(instance.demand)
     table = table_of(replace(instance, demand=demand))
     start = fallback(table)
+    habit = serve(by_habit(table.instance, rating[order]), table.columns, table.rows)
+    if better(score(table, habit), score(table, start)):
+        start = habit
     book = _Book(table, start)
-    if len(table.columns):
+    if len(table.columns) and not _every_best(table, start):
         found = (
             answers(table, start, effort, seconds=seconds) if apart else _here(table, start, effort)
         )
@@ -102,7 +106,6 @@ def select(
             book.note(proposal)
     book.fill_up()
     urgent = serve(by_urgency(table.instance), table.columns, table.rows)
-    habit = serve(by_habit(table.instance, rating[order]), table.columns, table.rows)
     late, harm = book.bounds()
     return Result(
         chosen=_given(book.best, order),
@@ -111,6 +114,7 @@ def select(
         greedy=score(table, urgent),
         habit=score(table, habit),
         habit_chosen=_given(habit, order),
+        urgent_chosen=_given(urgent, order),
         least_late=late,
         most_harm=harm,
         dropped=book.dropped,
@@ -119,6 +123,18 @@ def select(
         prices=book.prices["harm"],
         late_prices=book.prices["late"],
     )
+
+
+def _every_best(table: Table, chosen: Chosen) -> bool:
+    """Whether each job has the best of its columns: then nothing is left to be looked for."""
+    columns = table.columns
+    best, now = np.full((2, columns.start.size - 1), 0.0)
+    late, got = np.zeros_like(best), np.zeros_like(best)
+    np.maximum.at(best, columns.job, columns.harm)
+    np.maximum.at(late, columns.job, columns.saved)
+    at = np.flatnonzero(taken(columns, chosen))
+    now[columns.job[at]], got[columns.job[at]] = columns.harm[at], columns.saved[at]
+    return bool((now >= best * (1 - 1e-12)).all() and (got >= late * (1 - 1e-12)).all())
 
 
 def _here(table: Table, start: Chosen, effort: Effort) -> list[Proposal]:

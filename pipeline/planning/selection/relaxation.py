@@ -21,7 +21,8 @@ _FEW_COLUMNS = 6_000  # from here on columns are generated
 _SAMPLE = 10  # every tenth job for the first prices
 _ROUNDS = 12
 _CLOSE = 0.001  # columns this near to a job's best, as a share of its gain, come first
-_PART = 0.05  # of the gap that the relaxation itself may leave
+_FAR = 0.25  # jobs that would lose more than this share of their gain wait until they are priced in
+_PART = 0.2  # of the gap that the relaxation itself may leave
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +79,14 @@ def _generate(columns: Columns, rows: Rows, goal: Goal, start: Floats, enough: f
     """The relaxation over all columns, by column generation where they are many."""
     if len(columns) <= _FEW_COLUMNS:
         return _linear(columns, rows, goal, np.arange(len(columns)))
-    prices, late = _first_prices(columns, rows, goal)
+    prices, late = _first_prices(columns, rows, goal, start)
     limits = rows.limits.T.tocsr()
     gain, _ = paid(goal, rows, prices, late, limits=limits)
     best, most = np.zeros(columns.start.size - 1), np.zeros(columns.start.size - 1)
     np.maximum.at(best, columns.job, gain)
     np.maximum.at(most, columns.job, goal.gain + late * goal.saved)
-    inside = (start > 0) | (gain >= (best - _CLOSE * most)[columns.job])
+    near = (gain >= (best - _CLOSE * most)[columns.job]) & (gain >= -_FAR * most[columns.job])
+    inside = (start > 0) | near
     tested = rows.limits[rows.kind == TEST]
     linked = np.zeros(columns.start.size - 1, dtype=bool)
     linked[columns.job[tested.indices]] = True
@@ -92,7 +94,11 @@ def _generate(columns: Columns, rows: Rows, goal: Goal, start: Floats, enough: f
     found = _linear(columns, rows, goal, np.flatnonzero(inside))
     for _ in range(_ROUNDS):
         gain, _ = paid(goal, rows, found.prices, found.late, limits=limits)
-        better = (gain - found.job_price[columns.job] > INTEGER) & ~inside
+        more = gain - found.job_price[columns.job]
+        better = (more > INTEGER) & ~inside
+        most = np.zeros(columns.start.size - 1)
+        np.maximum.at(most, columns.job[better], more[better])
+        better &= more >= most[columns.job]  # of each job the one that gains most
         value = float(goal.gain[found.of] @ found.x)
         if not better.any() or found.bound - value <= _PART * enough:
             break
@@ -101,15 +107,23 @@ def _generate(columns: Columns, rows: Rows, goal: Goal, start: Floats, enough: f
     return found
 
 
-def _first_prices(columns: Columns, rows: Rows, goal: Goal) -> tuple[Floats, float]:
-    """Prices of a tenth of the jobs with a tenth of everything."""
-    sampled = np.flatnonzero(columns.job % _SAMPLE == 0)
-    room = np.where(rows.kind == TEST, 1.0, rows.room / _SAMPLE)  # a test need not be sampled
+def _first_prices(columns: Columns, rows: Rows, goal: Goal, start: Floats) -> tuple[Floats, float]:
+    """Prices of a tenth of the jobs with a tenth of what the jobs that must be done leave.
+
+    Those stay where the first selection has them: a tenth of them need not fit into a tenth of all.
+    """
+    must = goal.must[columns.job]
+    kept = np.where(must, start, 0.0)
+    sampled = np.flatnonzero((columns.job % _SAMPLE == 0) & ~must)
+    room = np.maximum(rows.room - rows.limits @ kept, 0.0) / _SAMPLE
+    room = np.where(rows.kind == TEST, 1.0, room)  # a test need not be sampled
     small = replace(rows, room=room, most=rows.most / _SAMPLE)
-    least = goal.least / _SAMPLE if np.isfinite(goal.least) else goal.least
-    reach = float(_most_saved(columns, goal)[::_SAMPLE].sum()) if np.isfinite(least) else 0.0
-    wanted = replace(goal, least=min(least, reach * (1 - 1e-3)))
-    found = _linear(columns, small, wanted, sampled, strict=False)
+    free = replace(goal, must=np.zeros_like(goal.must))
+    least = goal.least
+    if np.isfinite(least):
+        reach = float(_most_saved(columns, goal)[::_SAMPLE].sum())
+        least = min((least - float(goal.saved @ kept)) / _SAMPLE, reach * (1 - 1e-3))
+    found = _linear(columns, small, replace(free, least=least), sampled, strict=False)
     return found.prices, found.late
 
 

@@ -217,12 +217,15 @@ def _wards(builder: _Builder, instance: Instance, columns: Columns) -> None:
     """Each ward is owed a share of its part of the harm removed; what it lacks has a price."""
     demand, aims = instance.demand, instance.aims
     ward = demand.ward[columns.job]
-    due = np.bincount(demand.ward[demand.ward >= 0], demand.worth[demand.ward >= 0])
+    told = demand.ward >= 0
+    due = np.asarray(np.bincount(demand.ward[told], demand.worth[told]), dtype=np.float64)
     whole = float(demand.worth[demand.ward >= 0].sum())
     counted = np.flatnonzero((ward >= 0) & (demand.worth[columns.job] > 0))
     if whole <= 0 or not counted.size:
         return
-    worth = demand.worth[columns.job]
+    unit = float(demand.worth[columns.job[counted]].mean())  # solvers want numbers near 1
+    worth = demand.worth[columns.job] / unit
+    due, whole = due / unit, whole / unit
     removed = builder.amount(whole, 0.0)
     row = builder.add(WARD, -1, -1, columns=counted, values=worth[counted], room=0.0)
     builder.extra.append((row, removed, -1.0))
@@ -230,7 +233,7 @@ def _wards(builder: _Builder, instance: Instance, columns: Columns) -> None:
         here = counted[ward[counted] == number]
         part = aims.fairness * float(due[number]) / whole
         row = builder.add(WARD, number, -1, columns=here, values=-worth[here], room=0.0)
-        lacks = builder.amount(float(due[number]), -aims.shortfall_price)
+        lacks = builder.amount(float(due[number]), -aims.shortfall_price * unit)
         builder.extra += [(row, removed, part), (row, lacks, -1.0)]
 
 

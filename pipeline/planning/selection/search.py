@@ -32,17 +32,15 @@ class Effort:
     ----------
     gap : to the bound, as a share of the harm avoided.
     late_gap : to the bound of lateness, as a share of the late days that hours decide.
-    seconds : of each whole-number program.
     nodes, attempts : of each whole-number program; how many of them a step may take.
     exact : up to so many columns late days may also change hands between jobs in the second step.
     """
 
     gap: float = 0.001
     late_gap: float = 0.001
-    seconds: float = 3.0
-    nodes: int = 20_000
+    nodes: int = 100
     exact: int = 1_500
-    attempts: int = 2
+    attempts: int = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +133,7 @@ def search(table: Table, start: Chosen, effort: Effort, report: Callable[[Propos
     reachable = _most(columns, columns.saved)
     contended = reachable - saved
     if contended > _EVEN * max(reachable, 1.0):
-        limits = Limits(effort.late_gap * contended, effort.seconds, effort.nodes, effort.attempts)
+        limits = Limits(effort.late_gap * contended, effort.nodes, effort.attempts)
         answer = solve(columns, rows, goal, begun, limits,
                        lambda found: report(Proposal("late", found)))  # fmt: skip
         begun = answer.taken
@@ -143,9 +141,7 @@ def search(table: Table, start: Chosen, effort: Effort, report: Callable[[Propos
     if len(columns) <= effort.exact:
         saved = float(columns.saved @ begun)
         second = second_goal(table, saved - _EVEN * max(reachable, 1.0))
-        limits = Limits(
-            effort.gap * float(columns.harm @ begun), effort.seconds, effort.nodes, effort.attempts
-        )
+        limits = Limits(effort.gap * float(columns.harm @ begun), effort.nodes, effort.attempts)
         solve(columns, rows, second, begun, limits,
               lambda found: report(Proposal("harm", found)))  # fmt: skip
 
@@ -165,9 +161,7 @@ def _no_later(
     must = saved > 0
     must[table.instance.demand.test[must[table.instance.demand.removal]]] = True
     goal = replace(second_goal(part, -np.inf), must=must)
-    limits = Limits(
-        effort.gap * float(some.harm @ filled), effort.seconds, effort.nodes, effort.attempts
-    )
+    limits = Limits(effort.gap * float(some.harm @ filled), effort.nodes, effort.attempts)
 
     def whole(found: Answer) -> Answer:
         all_taken = np.zeros(len(columns))

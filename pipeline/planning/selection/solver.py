@@ -2,11 +2,16 @@
 
 1. Prices from the linear relaxation, over few columns at first; all columns are priced with them
    and those that would gain are added, until none would (column generation).
-2. Jobs whose best choice is better than the next by a wide margin keep the relaxation's choice, so
-   that what is fixed fits by construction; the rest is solved exactly in whole numbers.
-3. Where the gap to the bound is too wide, more jobs are left open and it is solved again.
+2. Whole choices near the relaxation. A short list is then solved exactly in whole numbers. Of a
+   long one the jobs that the relaxation splits, and those whose two best choices are closest, are
+   solved so, the others as the relaxation has them: they fit by construction.
+3. After that, and from the start where many limits have a price, piece by piece: the jobs that lose
+   most against their price, what tests tie to them, and the next closest; the others stay.
 
-HiGHS solves the programs, through scipy. Every answer is only a proposal: the caller counts again.
+The number of nodes stops a program, so that two runs give the same answer; a clock only where a
+node takes longer than anyone waits, and then it is said.
+Pieces are small, because a program with many open jobs and limits may spend any time on its first
+node. HiGHS solves them, through scipy. Every answer is only a proposal: the caller counts again.
 """
 
 from collections.abc import Callable
@@ -29,13 +34,20 @@ from pipeline.planning.selection.relaxation import (
     least_extras,
     relax,
 )
-from pipeline.planning.selection.rows import Rows
+from pipeline.planning.selection.rows import TEST, Rows
 from pipeline.units import Flags, Floats, Ints
 
-_FEW_COLUMNS = 6_000  # that a whole-number program takes without leaving any out
-_NEAR = 6  # columns of an open job in the whole-number program
-_CORE = 300  # open jobs at first
-_WIDER = 4
+_FEW_COLUMNS = 1_000  # that a whole-number program takes without leaving any out
+_NEAR = 6  # columns of an open job
+_CORE = 300  # open jobs at once, where few limits have a price
+_PRICED = 40  # limits other than tests
+_FEW_GAINS = 8_000  # columns that gain at all: late days of the jobs that are due
+_PIECE = 50  # jobs of a piece whose choices are close
+_AGAIN = 5  # times that rounding begins anew with what had to be done and found no room
+_LOSERS = 20  # jobs of a piece that lose most against their price
+_PIECE_NODES = 5
+_OTHERS = 2_000  # jobs beside those of the relaxation that rounding tries
+_BACKSTOP_S = 20.0
 _HALF = 0.5
 _CHOSEN = 0.5
 
@@ -47,13 +59,11 @@ class Limits:
     Parameters
     ----------
     gap : to the bound that is good enough, in the unit of the goal.
-    seconds : of a whole-number program, a backstop only: which nodes are looked at decides.
-    nodes : of a whole-number program.
+    nodes : of a whole-number program that holds all columns.
     attempts : whole-number programs.
     """
 
     gap: float
-    seconds: float
     nodes: int
     attempts: int
 
@@ -69,7 +79,7 @@ class Answer:
     price_of_late : of a weighted late day.
     bound : by the prices.
     proven : bound of the whole-number program where it held all columns; infinite elsewhere.
-    early : stopped by the clock or the nodes, not by the gap.
+    early : stopped by the nodes or the clock, not by the gap.
     """
 
     taken: Floats
@@ -106,41 +116,65 @@ def solve(
     if (gain := _value(unit, columns, rows, whole)) > value:
         best, value = replace(best, taken=whole), gain
         report(best)
-    margin, open_order = _margins(columns, rows, unit, relaxed)
-    count = max(_CORE, 2 * int((margin < 0).sum()))
-    for attempt in range(limits.attempts):
+    order = _closest(columns, rows, unit, relaxed)
+    every = len(columns) <= _FEW_COLUMNS
+    together = every or _few_count(rows, unit, relaxed)
+    nodes = limits.nodes if every else min(limits.nodes, _PIECE_NODES)
+    for attempt in range(1 if every else limits.attempts):
         if min(relaxed.bound, best.proven / scale) - value <= enough:
             break
-        fixed = _fixed(columns, relaxed) if attempt % 2 == 0 else best.taken
-        jobs = _open_jobs(columns, relaxed, best.taken, open_order, count)
-        found, proven, early = _whole_numbers(columns, rows, unit, relaxed, (jobs, fixed),
-                                              replace(limits, gap=enough))  # fmt: skip
+        if together and attempt == 0:
+            given = (order if every else order[:_CORE], _nearest(columns, relaxed))
+        else:
+            given = (_piece(columns, rows, unit, relaxed, (best.taken, order), attempt), best.taken)
+        found, proven, early = _whole_numbers(columns, rows, unit, relaxed, given,
+                                              replace(limits, gap=enough, nodes=nodes))  # fmt: skip
         if found is not None and (gain := _value(unit, columns, rows, found)) > value:
             value = gain
             best = replace(best, taken=found)
         best = replace(best, proven=min(best.proven, proven * scale), early=early)
         report(best)
-        if attempt % 2:
-            count *= _WIDER
     return best
 
 
-def _fixed(columns: Columns, relaxed: Relaxed) -> Floats:
-    """What the relaxation takes."""
-    fixed = np.zeros(len(columns))
-    fixed[relaxed.of] = np.where(relaxed.x > _CHOSEN, 1.0, 0.0)
-    return fixed
+def _few_count(rows: Rows, goal: Goal, relaxed: Relaxed) -> bool:
+    """Whether few limits have a price, or few columns gain: a large program is then quick."""
+    priced = int((relaxed.prices[rows.kind != TEST] > TINY).sum())
+    gains = int((goal.gain[relaxed.of] > 0).sum())
+    return priced <= _PRICED or gains <= _FEW_GAINS
 
 
-def _open_jobs(columns: Columns, relaxed: Relaxed, best: Floats, order: Ints, count: int) -> Ints:
-    """Jobs that are decided anew: where the best plan is not the relaxation's, then the closest."""
-    part = np.zeros(len(columns))
-    part[relaxed.of] = relaxed.x
-    differs = np.zeros(columns.start.size - 1, dtype=bool)
-    differs[columns.job[np.abs(part - best) > INTEGER]] = True
-    first = order[differs[order]]
-    rest = order[~differs[order]]
-    return np.concatenate((first, rest))[:count]
+def _nearest(columns: Columns, relaxed: Relaxed) -> Floats:
+    """What the relaxation takes; what it has whole fits by construction."""
+    taken = np.zeros(len(columns))
+    taken[relaxed.of] = np.where(relaxed.x > _CHOSEN, 1.0, 0.0)
+    return taken
+
+
+def _piece(
+    columns: Columns,
+    rows: Rows,
+    goal: Goal,
+    relaxed: Relaxed,
+    given: tuple[Floats, Ints],
+    attempt: int,
+) -> Ints:
+    """Jobs decided anew: those that lose most, what tests tie to them, the next closest."""
+    taken, order = given
+    gain, _ = paid(goal, rows, relaxed.prices, relaxed.late, limits=rows.limits.T.tocsr())
+    best = np.where(goal.must, -np.inf, 0.0)
+    np.maximum.at(best, columns.job, gain)
+    now = np.zeros(best.size)
+    now[columns.job[taken > 0]] = gain[taken > 0]
+    lost = np.where(np.isfinite(best), best - now, 0.0)
+    losers = np.argsort(-lost, kind="stable")[:_LOSERS]
+    is_in = np.zeros(best.size, dtype=bool)
+    is_in[losers[lost[losers] > INTEGER]] = True
+    ties = rows.limits[rows.kind == TEST]
+    touched = abs(ties) @ is_in[columns.job].astype(np.float64)
+    is_in[columns.job[ties[np.flatnonzero(touched)].indices]] = True
+    rest = order[~is_in[order]]
+    return np.concatenate((np.flatnonzero(is_in), rest[attempt * _PIECE : (attempt + 1) * _PIECE]))
 
 
 def _scale(goal: Goal, columns: Columns) -> float:
@@ -161,7 +195,7 @@ def _value(goal: Goal, columns: Columns, rows: Rows, taken: Floats) -> float:
 
 
 def _rounded(columns: Columns, rows: Rows, goal: Goal, relaxed: Relaxed, start: Floats) -> Floats:
-    """Whole choices near the relaxation: what it has whole first, or what it is unsure of first."""
+    """Whole choices near the relaxation: what it has whole stays, or what must be done stays."""
     gain, _ = paid(goal, rows, relaxed.prices, relaxed.late, limits=rows.limits.T.tocsr())
     part = np.zeros(len(columns))
     part[relaxed.of] = relaxed.x
@@ -170,27 +204,40 @@ def _rounded(columns: Columns, rows: Rows, goal: Goal, relaxed: Relaxed, start: 
     np.maximum.at(best, columns.job, density)
     np.maximum.at(share, columns.job, part)
     prefer = np.where(goal.gain > 0, -gain - INTEGER * part, np.inf)
-    unsure = (share > INTEGER) & (share < 1.0 - INTEGER)
-    none = np.zeros(len(columns))
+    tied = np.zeros(share.size, dtype=bool)
+    tied[columns.job[rows.limits[rows.kind == TEST].indices]] = True
+    whole = np.where((part > 1.0 - INTEGER) & ~tied[columns.job], 1.0, 0.0)
     must = np.where(goal.must[columns.job], start, 0.0)
-    tries = (
-        (none, np.lexsort((-best, -np.round(share, 6), ~goal.must))),
-        (none, np.lexsort((-best, ~unsure, ~goal.must))),
-        (must, np.lexsort((-best, -np.round(share, 6)))),
-        (must, np.lexsort((-best,))),
-    )
+    near = goal.must | (share > INTEGER) | tied  # the others are as good as left out
+    near[np.argsort(-best, kind="stable")[: int((share > INTEGER).sum()) + _OTHERS]] = True
     found = []
-    for kept, order in tries:
-        chosen = chosen_of(columns, kept)
+    order = np.lexsort((-best, -np.round(share, 6), ~goal.must))
+    first = np.zeros(share.size, dtype=bool)
+    for _ in range(_AGAIN):
+        order = np.lexsort((-best, -np.round(share, 6), ~goal.must, ~first))
+        begun = np.where((first | (tied & first.any()))[columns.job], must, 0.0)
+        chosen = chosen_of(columns, begun if first.any() else whole)
         for _ in range(2):  # a removal finds its test placed the second time
-            chosen = serve(order, columns, rows, extras=relaxed.extras, prefer=prefer, begun=chosen)
+            chosen = serve(order[near[order]], columns, rows, extras=relaxed.extras, prefer=prefer,
+                           begun=chosen)  # fmt: skip
+        found.append(taken_of(columns, chosen))
+        lacks = goal.must & ~chosen.done
+        if not lacks.any():
+            break
+        first |= lacks  # what found no room stands first, as in the selection begun with
+    else:
+        chosen = serve(order[near[order]], columns, rows, extras=relaxed.extras, prefer=prefer,
+                       begun=chosen_of(columns, must))  # fmt: skip
         found.append(taken_of(columns, chosen))
     values = [_value(goal, columns, rows, one) for one in found]
     return found[int(np.argmax(values))]
 
 
-def _margins(columns: Columns, rows: Rows, goal: Goal, relaxed: Relaxed) -> tuple[Floats, Ints]:
-    """How much worse the next best choice of each job is, and the jobs from the closest on."""
+def _closest(columns: Columns, rows: Rows, goal: Goal, relaxed: Relaxed) -> Ints:
+    """The jobs from the one whose two best choices are closest on; shape (jobs that can be done,).
+
+    Those that the relaxation splits come first.
+    """
     gain, _ = paid(goal, rows, relaxed.prices, relaxed.late, limits=rows.limits.T.tocsr())
     jobs = columns.start.size - 1
     order = np.lexsort((-gain, columns.job))
@@ -207,7 +254,7 @@ def _margins(columns: Columns, rows: Rows, goal: Goal, relaxed: Relaxed) -> tupl
     whole = np.abs(relaxed.x - np.round(relaxed.x)) <= INTEGER
     margin[columns.job[relaxed.of[~whole]]] = -1.0
     able = np.flatnonzero(np.isfinite(margin))
-    return margin, able[np.argsort(margin[able], kind="stable")]
+    return np.asarray(able[np.argsort(margin[able], kind="stable")])
 
 
 def _whole_numbers(
@@ -242,7 +289,7 @@ def _whole_numbers(
         integrality=np.concatenate((np.ones(of.size), np.zeros(extras))),
         bounds=Bounds(np.zeros(of.size + extras), np.concatenate((np.ones(of.size), rows.most))),
         constraints=LinearConstraint(table, -np.inf, room),
-        options={"mip_rel_gap": target, "time_limit": limits.seconds, "node_limit": limits.nodes},
+        options={"mip_rel_gap": target, "node_limit": limits.nodes, "time_limit": _BACKSTOP_S},
     )
     early = found.status == 1
     proven = np.inf
@@ -295,4 +342,7 @@ def _program(
         tables.append(sparse.csr_array(saved[None, :]))
         room.append(np.array([(float(goal.saved @ fixed) - goal.least) / unit]))
     table = sparse.csr_array(sparse.vstack(tables))
-    return table, np.concatenate(room), np.concatenate((goal.gain[of], goal.extra_gain))
+    # Largest number of a row 1: what is whole within a tolerance must also keep a limit in money.
+    largest = np.maximum(abs(table).max(axis=1).toarray().ravel(), TINY)
+    table = sparse.csr_array(sparse.diags_array(1.0 / largest) @ table)
+    return table, np.concatenate(room) / largest, np.concatenate((goal.gain[of], goal.extra_gain))

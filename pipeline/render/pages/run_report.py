@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 import pipeline
 from pipeline.published.source import Source
 from pipeline.published.table import Override
-from pipeline.render import account, fungi_account, plausibility
+from pipeline.render import account, fungi_account, plan_account, plausibility
 from pipeline.render.cautions import EVERY_PAGE
 from pipeline.render.context import RenderContext
 from pipeline.render.files import page, write_text
@@ -88,6 +88,7 @@ def write(context: RenderContext) -> list[Path]:
             "quarters": account.quarters(context),
             "left_out": account.left_out(context),
             "in_words": account.in_words,
+            "work": plan_account.chosen_work(context),
             "overrides": [_override(o) for o in context.library.overridden],
             "unread": _unread_overrides(context),
             "settings": list(_settings(context)),

@@ -79,11 +79,15 @@ class Season:
     rule : restriction that applies, -1 if none.
     not_before : first day after the closed season, NO_DAY where none binds.
     lifted : the season is on but lifted, under the restriction's condition.
+    spans : row of `closed` of each piece of work.
+    closed : different sets of closed days in the whole span, first and last of each run of days.
     """
 
     rule: Ints
     not_before: Ints
     lifted: Flags
+    spans: Ints
+    closed: tuple[tuple[tuple[int, int], ...], ...]
 
 
 def seasons(
@@ -94,10 +98,11 @@ def seasons(
     first_day: date,
     last_day: date,
 ) -> Season:
-    """What binds work that is wanted between two days; the latest end stands.
+    """What binds work that is planned between two days: what is closed on which of them.
 
-    A season that begins before `last_day` binds from the start, since nobody knows yet on which
-    of the days the work will fall.
+    `not_before` is the first open day from the first day on; where nothing is closed then, but a
+    season begins before `last_day`, the rule of the first of them is named, and the closed days say
+    when.
 
     Parameters
     ----------
@@ -109,21 +114,53 @@ def seasons(
     free = np.full(count, first, np.int64)
     binding = np.full(count, -1, np.int64)
     lifted_rule = np.full(count, -1, np.int64)
+    coming = np.full(count, last + 1, np.int64)
+    holds = np.zeros((count, len(rules)), np.bool_)
     for _ in range(len(rules) + 1):
         before = free.copy()
         for number, rule in enumerate(rules):
             on = applies[:, number]
             lifted = rating >= rule.lifted_from
             for start, end in windows(rule, first_day):
-                reached = (start <= np.maximum(free, last)) & (end >= free) & on
-                lifted_rule[reached & lifted & (lifted_rule < 0)] = number
-                held = reached & ~lifted
+                inside = (start <= last) & (end >= first) & on
+                lifted_rule[inside & lifted & (lifted_rule < 0)] = number
+                holds[:, number] |= inside & ~lifted
+                held = on & ~lifted & (start <= free) & (end >= free)
                 free[held], binding[held] = end + 1, number
+                ahead = inside & ~lifted & (start > first) & (start < coming)
+                coming[ahead] = start
         if (free == before).all():
             break
+    now = binding >= 0
+    for number, rule in enumerate(rules):
+        for start, _ in windows(rule, first_day):
+            binding[~now & holds[:, number] & (coming == start)] = number
+    spans, closed = _closed(rules, holds, first_day, (first, last))
     is_held = binding >= 0
     return Season(
         rule=np.where(is_held, binding, lifted_rule),
-        not_before=np.where(is_held, free, NO_DAY),
+        not_before=np.where(now, free, NO_DAY),
         lifted=~is_held & (lifted_rule >= 0),
+        spans=spans,
+        closed=closed,
     )
+
+
+def _closed(
+    rules: tuple[Restriction, ...], holds: Flags, first_day: date, days: tuple[int, int]
+) -> tuple[Ints, tuple[tuple[tuple[int, int], ...], ...]]:
+    """The different sets of closed days, runs that touch joined, and the one of each work."""
+    kinds, place = np.unique(holds, axis=0, return_inverse=True)
+    made = []
+    for kind in kinds:
+        runs: list[tuple[int, int]] = []
+        every = [span for n in np.flatnonzero(kind) for span in windows(rules[n], first_day)]
+        for begins, ends in sorted(every):
+            if ends < days[0] or begins > days[1]:
+                continue
+            if runs and begins <= runs[-1][1] + 1:
+                runs[-1] = (runs[-1][0], max(runs[-1][1], ends))
+            else:
+                runs.append((begins, ends))
+        made.append(tuple(runs))
+    return np.asarray(place, dtype=np.int64).reshape(holds.shape[0]), tuple(made)

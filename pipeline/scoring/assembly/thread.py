@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from pipeline.scoring.actions.clearance import approach_m
 from pipeline.scoring.actions.effort import NO_DEADLINE
+from pipeline.scoring.actions.restrictions import NO_DAY
 from pipeline.scoring.assembly.bodies import Sightings
 from pipeline.scoring.assembly.climbing import Climbing
 from pipeline.scoring.assembly.columns import day_text, day_texts, place_of, texts
@@ -361,9 +362,15 @@ class Thread:
             if season >= 0 and on.season.lifted[number]:
                 rule = seasons[season]
                 facts.add(at, "season_lifted", {"code": rule.code, "lifted_by": rule.lifted_by})
-            elif season >= 0:
+            elif season >= 0 and on.season.not_before[number] != NO_DAY:
                 day = day_text(int(on.season.not_before[number]))
                 facts.add(at, "season_closed", {"code": seasons[season].code, "not_before": day})
+            elif season >= 0:
+                begins, ends = on.season.closed[on.season.spans[number]][0]
+                facts.add(at, "season_ahead", {
+                    "code": seasons[season].code, "closed_from": day_text(begins),
+                    "closed_to": day_text(ends),
+                })  # fmt: skip
             if season >= 0 and not self.parameters.work.region_known:
                 facts.add(at, "season_region_unknown", assumed=True)
             if trees.wires[tree] in wires:

@@ -11,7 +11,7 @@ from pipeline.scoring.actions import restrictions
 from pipeline.scoring.actions.candidates import MAKE_SAFE, TEST, ActionRule, Candidates, Choice
 from pipeline.scoring.actions.effort import NO_DEADLINE, deadline_days, hours
 from pipeline.scoring.actions.inspection import DUE, NEVER, NOT_DUE, OVERDUE
-from pipeline.scoring.assembly.columns import dates, labels, optional, small
+from pipeline.scoring.assembly.columns import dates, day_text, labels, optional, small
 from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.explanation import STATEMENTS
 from pipeline.scoring.parameters import Parameters
@@ -281,12 +281,13 @@ def _season(
         # What fails now is an emergency, whatever the matrix says of who is under it.
         np.where(facing.imminent, np.int8(RatingWord.EXTREME), facing.rating)[tree],
         first_day=parameters.as_of,
-        last_day=parameters.quarter_end,
+        last_day=parameters.plan_end,
     )
     season, not_before = np.full(count, -1, np.int64), np.full(count, restrictions.NO_DAY, np.int64)
-    lifted = np.zeros(count, np.bool_)
+    lifted, spans = np.zeros(count, np.bool_), np.full(count, -1, np.int64)
     season[rows], not_before[rows], lifted[rows] = found.rule, found.not_before, found.lifted
-    return restrictions.Season(season, not_before, lifted)
+    spans[rows] = found.spans
+    return restrictions.Season(season, not_before, lifted, spans, found.closed)
 
 
 def _says(notes: pa.ChunkedArray, words: tuple[str, ...]) -> Flags:
@@ -302,6 +303,14 @@ def _value_kept(works: Works, work: WorkParameters) -> Floats:
     kept = np.array([rule.value_kept for rule in work.rules])
     by_action = np.array([_first_rule(work, action) for action in inputs.ACTIONS])
     return kept[np.where(works.rule >= 0, works.rule, by_action[works.action])]
+
+
+def _closed_days(season: restrictions.Season) -> pa.Array:
+    """Closed days of each candidate in words, empty where none are closed."""
+    said = [" ".join(f"{day_text(a)}/{day_text(b)}" for a, b in runs) for runs in season.closed]
+    texts = sorted({text for text in said if text})
+    of = np.array([texts.index(text) if text else -1 for text in said] or [-1], np.int64)
+    return labels(np.where(season.spans < 0, -1, of[np.maximum(season.spans, 0)]), texts)
 
 
 def candidate_table(works: Works, on: Terms, parameters: Parameters) -> dict[str, object]:
@@ -328,6 +337,7 @@ def candidate_table(works: Works, on: Terms, parameters: Parameters) -> dict[str
         "hours": on.hours,
         "season_code": labels(on.season.rule, [rule.code for rule in seasons]),
         "not_before": dates(on.season.not_before),
+        "closed_days": _closed_days(on.season),
         "overridden_by": labels(lifted_by, lifts),
         "why": labels(place, whys),
     }

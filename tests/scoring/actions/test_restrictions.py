@@ -101,11 +101,15 @@ def test_work_waits_for_the_end_of_the_window() -> None:
     assert _free_from(found) == date(2027, 7, 16)
 
 
-def test_a_window_that_opens_within_the_quarter_binds_from_its_start() -> None:
+def test_a_window_that_opens_later_closes_its_own_days_and_none_before() -> None:
+    # Whoever plans by the day can work until the window opens: the ban names days, not quarters.
     found = _season(
-        _rule("us-mi", "oak_wilt"), RatingWord.HIGH, date(2027, 4, 1), date(2027, 6, 30)
+        _rule("us-mi", "oak_wilt"), RatingWord.HIGH, date(2027, 4, 1), date(2027, 9, 30)
     )
-    assert _free_from(found) == date(2027, 7, 16)
+    assert _free_from(found) is None
+    assert found.rule[0] == 0
+    spans = [tuple(date.fromordinal(day + EPOCH) for day in run) for run in found.closed[0]]
+    assert spans == [(date(2027, 4, 15), date(2027, 7, 15))]
 
 
 def test_winter_work_is_free() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 from pipeline.published.sentences import Texts, english
 from pipeline.render.wording_numbers import figure
 
-_LEAST_SHARE = 0.0001
+_LEAST_SHARE, _MOST_SHARE = 0.0001, 0.999
 # Units that the name of the value says.
 _UNSAID = frozenset({"share", "times"})
 # Counts that the sentence itself tells in full.
@@ -48,9 +48,11 @@ def _figure(name: str, value: object, unit: str, t: Texts) -> str:
 
 
 def _near_nothing(share: object) -> str:
-    """A share; below one in ten thousand its digits say nothing any more."""
+    """A share; its digits say nothing any more near nothing, and near all it is not certain."""
     if isinstance(share, float) and 0.0 < share < _LEAST_SHARE:
         return f"below {_LEAST_SHARE}"
+    if isinstance(share, float) and _MOST_SHARE < share < 1.0:
+        return f"above {_MOST_SHARE}"
     return figure(share)
 
 

@@ -246,12 +246,15 @@ def test_labels_of_candidates_do_not_cover_each_other(
           p.chooseSighting(k);
         })()"""
     )
-    page.wait_for_timeout(200)
-    boxes = page.locator(".leaflet-tooltip.share").evaluate_all(
-        "all => all.map(e => e.getBoundingClientRect()).map(b => [b.x, b.y, b.right, b.bottom])"
+    # On a busy machine the labels come late, and those of an earlier choice still fade out.
+    sized = "e => { const b = e.getBoundingClientRect(); return [b.x, b.y, b.right, b.bottom]; }"
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.leaflet-tooltip.share')]"
+        ".filter(e => e.getBoundingClientRect().width).length === 5"
     )
-    # On a busy machine labels of an earlier choice still fade out: these have no size left.
-    boxes = [box for box in boxes if box[2] > box[0]]
+    page.wait_for_timeout(200)
+    told = page.locator(".leaflet-tooltip.share").evaluate_all(f"all => all.map({sized})")
+    boxes = [box for box in told if box[2] > box[0]]
     assert len(boxes) == 5
     for n, (west, north, east, south) in enumerate(boxes):
         for left, top, right, bottom in boxes[:n]:

@@ -63,6 +63,7 @@ def test_every_number_has_a_name_for_readers() -> None:
     [
         (9.48e-31, "share", "below 0.0001"),
         (0.00012, "share", "0.00012"),
+        (0.9996, "share", "above 0.999"),
         (0.0, "share", "0"),
         (7.23e-7, "equivalent deaths per year", "0.000000723 equivalent deaths per year"),
         (3e-12, "equivalent deaths per year", "below 0.000000001 equivalent deaths per year"),

@@ -161,7 +161,7 @@ class Thread {
     let sourced = false;
     for (const row of rows) {
       const said = this.facts.said[row], source = this.factTexts.sources[this.facts.source[row]];
-      const values = Object.entries(this.factTexts.values[said] || {}).filter(([, value]) => value !== null && typeof value !== "object");
+      const values = Object.entries(this.factTexts.values[said] || {}).filter(([, value]) => typeof value === "number"); // words are in the sentence
       if (!values.length && !source) continue;
       const list = el("dl");
       for (const [name, value] of values) {
@@ -178,8 +178,7 @@ class Thread {
   }
 
   static value(value) {
-    if (typeof value === "boolean") return value ? "yes" : "no";
-    return typeof value === "number" ? Number(value.toPrecision(3)).toLocaleString("en", { maximumFractionDigits: 20 }) : spaced(String(value));
+    return Number(value.toPrecision(3)).toLocaleString("en", { maximumFractionDigits: 20 });
   }
 
   static span(decay) {

@@ -2,6 +2,7 @@
 
     python tests/benchmarks/routing_instances.py FILE ... --seconds 30
 
+Seconds are those of the processor, one core, so that other work on the machine takes none away.
 Reads VRPLIB and Solomon text itself. `best_known.csv` in the folder above a file gives the best
 known cost, the number of vehicles that it uses, to which the fleet is limited, and how the set
 rounds distances. Cost and feasibility are worked out again from the file's own coordinates. A gap

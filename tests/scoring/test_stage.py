@@ -533,8 +533,10 @@ def _rich() -> dict[str, Rows]:
         "crown_width_m": 1.0,
     }
     # A thick stem beside a house: what a large part does to it differs from a medium one.
-    # It was inspected, so that its size says when it is due again.
     made.append({"tree_id": "thick", "x_m": 20.0, "y_m": 200.0, "dbh_cm": 80.0,
+                 "last_inspected_on": date(2025, 10, 1)})  # fmt: skip
+    # Another was inspected and is sound as far as that goes: its size says when it is due again.
+    made.append({"tree_id": "thick too", "x_m": 300.0, "y_m": 400.0, "dbh_cm": 80.0,
                  "last_inspected_on": date(2025, 10, 1)})  # fmt: skip
     under = {"zone_id": "p", "kind": "playground", "occupancy": "constant"}
     return {

@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from pipeline.errors import PlanningError
 from pipeline.planning.quarters import as_date
+from pipeline.planning.seasons import is_closed
 from pipeline.planning.world import Work, World
 from pipeline.units import MINUTES_PER_HOUR, Flags, Floats, Ints
 
@@ -179,10 +180,12 @@ def _jobs(
     open_on = np.array([[k in days for k in range(len(_WEEKDAYS))] for days in weekdays])
     works = open_on[at["crew"].astype(np.int64), weekday.astype(np.int64)]
     closed = ~works | np.isin(at["day"], world.holidays)
+    shut = is_closed(work.closed, work.season[job], at["day"].astype(np.int64))
     return [
         *_told(off[job], of_day, "the hours of a job are not those planned"),
         *_told(crew[job] != at["crew"], of_day, "two crews share a job"),
         *_told((at["day"] < work.earliest[job]) & ~safe, of_day, "a job comes before its window"),
+        *_told(shut & ~safe, of_day, "a job lies on a closed day"),
         *_told(too_soon[job], of_day, "a removal comes before its test is read"),
         *_told(closed & ~safe, of_day, "nobody works on that day"),
     ]

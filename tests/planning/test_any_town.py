@@ -54,6 +54,7 @@ def any_town(seed: int) -> Town:
     )  # fmt: skip
     for tree in range(trees):
         kind, due = draw.random(), int(draw.integers(1, 120))
+        shut = f"2026-12-20/2027-01-{due % 28 + 1:02d}"
         if kind < 0.1:
             town.add(tree, "make_safe", crew_type="ground", hours=0.7, deadline_days=1)
         if kind < 0.5:
@@ -61,7 +62,7 @@ def any_town(seed: int) -> Town:
         if 0.3 < kind < 0.7:
             town.add(tree, "prune_part", crew_type="climb", hours=float(draw.uniform(0.5, 5.0)),
                      deadline_days=due,
-                     not_before=date(2027, 1, due % 28 + 1) if due % 3 == 0 else None)  # fmt: skip
+                     closed_days=shut if due % 3 == 0 else None)  # fmt: skip
         if kind > 0.8:
             town.add(tree, "remove", crew_type="lift", hours=float(draw.uniform(2.0, 16.0)),
                      deadline_days=due)  # fmt: skip

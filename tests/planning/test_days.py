@@ -70,7 +70,7 @@ def test_a_first_day_inside_a_block_is_kept_and_a_deadline_met(tmp_path: Path) -
     for tree in range(40):
         town.add(tree, "prune_part", crew_type="climb", hours=1.0,
                  deadline_days=43 + tree % 3 if tree < 9 else 80,
-                 not_before=date(2027, 1, 7) if tree % 4 == 3 else None)  # fmt: skip
+                 closed_days="2026-11-25/2027-01-06" if tree % 4 == 3 else None)  # fmt: skip
     planned = town.plan(tmp_path)
     for key, row in planned.by_id("queue").items():
         tree = int(key[2:7])

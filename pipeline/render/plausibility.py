@@ -14,6 +14,7 @@ from pathlib import Path
 
 from pipeline.published.table import Library, PublishedTable
 from pipeline.render.context import RenderContext
+from pipeline.render.expected_deaths import expected_deaths
 from pipeline.render.files import write_bytes
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_scoring import FAILURE, TREE_RATINGS
@@ -23,7 +24,10 @@ NAME = "plausibility.csv"
 MECHANICS = "scoring.mechanics"
 _YEARLY, _BEYOND = "p1", "probability_beyond"
 _ROOTS_BUTT_STEM = 3  # parts below this number are not branches
-_PER = {"per 1000 trees a year": 1000.0, "share a year": 1.0, "share": 1.0}
+_PER = {
+    "per 1000 trees a year": 1000.0, "per million people a year": 1e6, "share a year": 1.0,
+    "share": 1.0,
+}  # fmt: skip
 _TITLES = {
     "failures": "Failures of any part",
     "tree_failures": "Failures of roots, butt or stem",
@@ -31,6 +35,7 @@ _TITLES = {
     "serious_decay": "Trees with serious decay",
     "signed_high": "Trees with a sign of decay found probable or worse",
     "no_sign_above": "Trees without a sign above the lowest limit",
+    "expected_deaths": "Expected deaths by the trees of this list",
 }
 INSIDE, OUTSIDE, FAR, OPEN = "inside", "outside", "far outside", "not compared"
 _PERCENT = 100.0
@@ -102,13 +107,15 @@ class Check:
 class _Found:
     """A rate of the run, how many trees it rests on, and how it came about.
 
-    `at_least` says that the true rate is higher by what nobody looked at: too low says nothing.
+    `at_least` says why the true rate is higher, so that too low a rate says nothing; `driven_by`
+    what this run's rate hangs on besides what every run's does.
     """
 
     rate: float | None
     trees: int
     how: str
-    at_least: bool = False
+    at_least: str = ""
+    driven_by: str = ""
 
 
 def in_unit(unit: str, *values: float) -> str:
@@ -118,8 +125,12 @@ def in_unit(unit: str, *values: float) -> str:
     return f"{said} {unit.replace('share', '%') if unit.startswith('share') else unit}"
 
 
-def checks(store: RunStore, library: Library) -> list[Check]:
+def checks(store: RunStore, library: Library, population: int | None = None) -> list[Check]:
     """All rates of a run beside the published ones, in the order of plausibility.csv.
+
+    Parameters
+    ----------
+    population : residents of the place; without them deaths are not compared.
 
     Raises
     ------
@@ -131,11 +142,17 @@ def checks(store: RunStore, library: Library) -> list[Check]:
     by_mechanics = _mechanics_spoke(store)
     limits = _limits(library)
     found = _rates(store, library, limits, by_mechanics=by_mechanics)
+    found["expected_deaths"] = _deaths(store, library, population, by_mechanics=by_mechanics)
     table = library.table("plausibility")
     return [
         _check(table, row, found[row["quantity"]], library, limits, by_mechanics=by_mechanics)
         for row in table.rows
     ]
+
+
+def checks_of(context: RenderContext) -> list[Check]:
+    """All rates of the run of a context."""
+    return checks(context.store, context.library, context.settings.settings.city.population)
 
 
 def write(context: RenderContext) -> list[Path]:
@@ -144,7 +161,7 @@ def write(context: RenderContext) -> list[Path]:
     out = csv.writer(text, lineterminator="\n")
     out.writerow(("quantity", "found", "unit", "published", "low", "high", "wide_low", "wide_high",
                   "verdict", "how", "driven_by", "source", "warning"))  # fmt: skip
-    for one in checks(context.store, context.library):
+    for one in checks_of(context):
         found = "" if one.found is None else f"{one.found:.4g}"
         out.writerow((one.quantity, found, one.unit, one.published, one.low, one.high,
                       one.wide_low, one.wide_high, one.verdict, one.how, one.driven_by,
@@ -196,15 +213,16 @@ def _check(
     if rate is not None and found.trees < fewest:
         how = f"Not compared: {found.trees:,} trees are too few. {how}"
     elif rate is not None and found.at_least and rate < low:
-        how = f"Not compared: most trees were never looked at, so it is at least this. {how}"
+        how = f"Not compared: {found.at_least}, so it is at least this. {how}"
     elif rate is not None:
         verdict = INSIDE if low <= rate <= high else OUTSIDE
         verdict = verdict if wide_low <= rate <= wide_high else FAR
     source = library.sources.get(row["source"])
+    driven_by = row["driven_by" if by_mechanics else "driven_by_words"] + found.driven_by
     return Check(
         quantity=quantity, title=_TITLES[quantity], found=rate, unit=row["unit"],
         published=published, low=low, high=high, wide_low=wide_low, wide_high=wide_high,
-        verdict=verdict, how=how, driven_by=row["driven_by" if by_mechanics else "driven_by_words"],
+        verdict=verdict, how=how, driven_by=driven_by,
         source=source.citation if source else row["source"], note=row["note"],
     )  # fmt: skip
 
@@ -276,7 +294,8 @@ def _failures(store: RunStore, with_p: str, *, by_mechanics: bool) -> dict[str, 
     if not by_mechanics:
         how += " The mechanics was not computed in this run: the level is that of the bands."
     trees = int(row["trees"])
-    at_least = not by_mechanics and rest > row["spoken"]
+    unseen = not by_mechanics and rest > row["spoken"]
+    at_least = "most trees were never looked at" if unseen else ""
     return {
         "failures": _Found(row["any_part"], trees, how, at_least),
         "tree_failures": _Found(row["tree"], trees, how, at_least),
@@ -366,3 +385,16 @@ def _no_sign(store: RunStore, library: Library, *, by_mechanics: bool) -> dict[s
         "stem."
     )
     return {"no_sign_above": _Found(above / trees if trees else None, trees, how)}
+
+
+def _deaths(
+    store: RunStore, library: Library, population: int | None, *, by_mechanics: bool
+) -> _Found:
+    found = expected_deaths(store, library, by_mechanics=by_mechanics)
+    if population is None:
+        how = f"Not told: the settings give no population (city.population). {found.how}"
+        return _Found(None, found.trees, how)
+    return _Found(
+        found.a_year / population if population else None, found.trees, found.how,
+        "the list holds part of a place's trees and what was counted is of all", found.driven_by,
+    )  # fmt: skip

@@ -89,7 +89,7 @@ def write(context: RenderContext) -> list[Path]:
             "rated": sum(count for _, count in ratings),
             "rating_word": account.rating_word,
             "implausible": [check.warning
-                            for check in plausibility.checks(context.store, context.library)
+                            for check in plausibility.checks_of(context)
                             if check.loud],
             "sources": account.sources(context),
             "quarters": quarters,

@@ -84,7 +84,7 @@ def write(context: RenderContext) -> list[Path]:
             "ratings": account.rating_counts(context),
             "sure": fungi_account.sureness(context),
             "rating_word": account.rating_word,
-            "plausible": plausibility.checks(context.store, context.library),
+            "plausible": plausibility.checks_of(context),
             "quarters": account.quarters(context),
             "left_out": account.left_out(context),
             "in_words": account.in_words,

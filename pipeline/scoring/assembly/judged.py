@@ -69,11 +69,7 @@ def judge(
         probability=(chance.low[of], chance.middle[of], chance.high[of]),
         trees=count,
     )
-    weight = pairs.direction_share * pairs.struck
-    group = np.cumsum(starts) - 1
-    sums = np.bincount(group, weights=weight, minlength=len(rows))
-    scale = np.divide(if_fails, sums, out=np.zeros(len(rows)), where=sums > 0)
-    harm = chance.middle[pairs.row] * weight * (scale[group] if len(rows) else 1.0)
+    harm = chance.middle[pairs.row] * pairs.direction_share * pairs.struck
     points = pair_points(failure, told, pairs, parameters)
     joint = likelihood(failure, pairs.impact, parameters.failure.matrices)
     return Judged(

@@ -37,8 +37,9 @@ def conditional_harm(
 ) -> tuple[Ints, Words, Floats]:
     """Harm to be expected if a part fails, summed over its targets: (tree, part, harm), sorted.
 
-    Each target counts with the share of fall directions that reach it. A part falls one way only:
-    where the shares of its targets sum to more than one they are scaled down to one.
+    Each target counts with the share of fall directions that reach it. A part falls one way only,
+    yet meets all that lies that way, and expectations add whether or not events exclude one
+    another; so a further target never makes the others less.
 
     Parameters
     ----------
@@ -53,10 +54,8 @@ def conditional_harm(
     starts = np.flatnonzero(first)
     if not starts.size:
         return sorted_tree, sorted_part, np.zeros(0)
-    share = direction_share[order]
-    weighed = np.add.reduceat(share * harm_if_struck[order], starts)
-    covered = np.maximum(np.add.reduceat(share, starts), 1.0)
-    return sorted_tree[starts], sorted_part[starts], weighed / covered
+    weighed = np.add.reduceat((direction_share * harm_if_struck)[order], starts)
+    return sorted_tree[starts], sorted_part[starts], weighed
 
 
 def tree_harm(

@@ -219,7 +219,10 @@ def assumptions(context: RenderContext) -> list[Note]:
         (_true(pc.and_(pc.is_null(trees["genus"]), pc.is_null(trees["species"]))),
          "have no known species", "They are rated as a tree of unknown kind."),
     )  # fmt: skip
-    return [
+    shelter = [Note("Buildings are taken to stop part of the falls on what stands behind them.",
+                    "Such targets count with fewer falls; rating.shelter = false leaves it out.")
+               ] * settings.rating.shelter  # fmt: skip
+    return shelter + [
         Note(f"{number(count)} of {number(max(total, trees.num_rows))} trees {what}.", cost)
         for count, what, cost in rows
         if count

@@ -152,6 +152,10 @@ class Rating(Section):
     assumed_occupancy: Literal["rare", "occasional", "frequent", "constant"] = Field(
         "frequent", description="occupancy under a tree with no zone known; said in every output"
     )
+    shelter: bool = Field(
+        False,
+        description="buildings may stop a fall on what stands behind them; said in the report",
+    )
 
 
 class Depot(Section):

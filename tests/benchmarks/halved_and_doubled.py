@@ -52,8 +52,6 @@ TABLES: dict[str, tuple[str, ...]] = {
     "name_certainty": ("certainty_cap_share",),
 }
 SHARES = ("certainty_cap_share", "direction_share", "resultant")
-# Of these units a number over 1 means nothing.
-SHARE_UNITS = ("share", "share of roots", "share of height")
 NOT_NUMBERS = ("grid_from", "grid_to", "grid_step", "grid_rarest")  # fineness, not judgement
 
 
@@ -94,7 +92,8 @@ def _tried(
     columns = [column for column in TABLES[name] if row[column] and float(row[column]) != 0]
     if not columns:
         return None
-    keys = [text for text in list(row.values())[:2] if text and not _is_number(text)]
+    before = list(row).index(columns[0])
+    keys = [text for text in list(row.values())[:before] if text and not _is_number(text)]
     label = f"{name}: {', '.join(keys)} = {row[columns[0]]}"
     said: list[tuple[int, str]] = []
     for factor in (0.5, 2.0):
@@ -119,7 +118,7 @@ def _is_number(text: str) -> bool:
 
 def _changed(row: Mapping[str, str], column: str, factor: float) -> float:
     value = float(row[column]) * factor
-    share = column in SHARES or row.get("unit", "") in SHARE_UNITS
+    share = column in SHARES or row.get("unit", "").startswith("share")  # never over 1
     return min(value, 1.0) if share else value
 
 

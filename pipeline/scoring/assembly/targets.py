@@ -31,6 +31,7 @@ from pipeline.scoring.impact.occupancy import (
 )
 from pipeline.scoring.impact.outlines import Outlines, outlines
 from pipeline.scoring.impact.reach import pairs_within, stretch, widened
+from pipeline.scoring.impact.shelter import Falls, sheltered
 from pipeline.scoring.parameters import Parameters
 from pipeline.scoring.parameters.targets import GROUPS, AssumedTarget
 from pipeline.tables import inputs
@@ -244,14 +245,14 @@ def rated_pairs(
     near = pairs_within(trees.x[words.tree], trees.y[words.tree], reach, zones.outlines)
     falls = fall_sides(words.tree, words.part, defects, parameters)
     tree = words.tree[near.tree]
-    distance, share = direction_shares(
-        zones.outlines,
-        near.zone,
-        (trees.x[tree], trees.y[tree]),
-        reach[near.tree],
-        trees.dbh_used[tree] / CM_PER_M / 2.0,
-        falls=falls.take(near.tree),
-    )
+    x, y, stem = trees.x[tree], trees.y[tree], trees.dbh_used[tree] / CM_PER_M / 2.0
+    far, ways = reach[near.tree], falls.take(near.tree)
+    distance, share = direction_shares(zones.outlines, near.zone, (x, y), far, stem, falls=ways)
+    if parameters.shelter and len(zones):
+        met = Falls(near.tree, near.zone, x, y, far, stem, distance, ways)
+        walls = zones.group == GROUPS.index("building")
+        stops = parameters.target.shelter_stops
+        share = sheltered(share, met, zones.outlines, walls, stops=stops)
     alone = np.setdiff1d(np.arange(len(words.tree)), near.tree)
     blank = np.full(len(alone), np.nan)
     row = np.concatenate([near.tree, alone])

@@ -27,6 +27,7 @@ class Parameters:
     method : matrix or points.
     accepted : rating word that the city accepts.
     assumed_occupancy : where no target is known.
+    shelter : buildings may stop a fall on what stands behind them.
     first_day, quarter_end, plan_end : day of the run, last day of the first quarter and of the
         last one planned.
     """
@@ -43,6 +44,7 @@ class Parameters:
     method: str
     accepted: int
     assumed_occupancy: int
+    shelter: bool
     time_frame_years: float
     as_of: date
     quarter_end: date
@@ -80,6 +82,7 @@ def build(settings: RunSettings, library: Library) -> Parameters:
         method=city.rating.method,
         accepted=int(from_word(RatingWord, city.rating.accepted_rating)),
         assumed_occupancy=int(from_word(OccupancyWord, city.rating.assumed_occupancy)),
+        shelter=city.rating.shelter,
         time_frame_years=city.rating.time_frame_years,
         as_of=settings.as_of,
         quarter_end=quarters[0].last_day,

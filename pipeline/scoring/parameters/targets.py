@@ -41,6 +41,7 @@ class TargetParameters:
     no_data : the assumed target where the city gave neither zones nor streets.
     none_in_reach : where zones are known, but none lies within reach.
     branch_fall_of_height : height of fall of a branch over the height of the tree.
+    shelter_stops : share of the falls upon a building that do not get past it.
     storm : people there when trees fail over those of a mean day, by group, shape (groups,).
     sides : what makes a part fall rather to one side.
     """
@@ -55,6 +56,7 @@ class TargetParameters:
     no_data: AssumedTarget
     none_in_reach: AssumedTarget
     branch_fall_of_height: float
+    shelter_stops: float
     storm: Floats
     sides: Sides
 
@@ -89,6 +91,7 @@ def target_parameters(library: Library) -> TargetParameters:
         no_data=_assumed(library, "no_data"),
         none_in_reach=_assumed(library, "none_in_reach"),
         branch_fall_of_height=defaults.number("value", quantity="branch_fall_of_height"),
+        shelter_stops=defaults.number("value", quantity="shelter_stops"),
         storm=np.array([storm.number("share", target=group) for group in GROUPS]),
         sides=_sides(library),
     )

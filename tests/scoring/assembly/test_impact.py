@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipeline.settings.model import Rating
 from tests.scoring.small_world import Rows, box, rows, score, street
 
 TREE: dict[str, Any] = {"tree_id": "a", "x_m": 0.0, "y_m": 0.0}
@@ -146,3 +147,25 @@ def test_nobody_at_school_out_of_term_is_nobody_under_the_tree(tmp_path: Path) -
     # 8 h a day, 5 days a week, 184 days of term: an eighth of the year.
     assert harm("told", 8 / 24 * 5 / 7 * 184 / 365.25) == pytest.approx(0.11995 * harm("un", None),
                                                                         rel=1e-3)  # fmt: skip
+
+
+def test_a_house_shelters_only_where_the_city_says_so(tmp_path: Path) -> None:
+    zones: Rows = [
+        {"zone_id": "p", "kind": "path", "geometry": box(10.0, -2.0, 4.0)},
+        {"zone_id": "h", "kind": "building", "static": True, "geometry": box(4.0, -2.5, 5.0)},
+    ]
+    tables: dict[str, Rows] = {
+        "trees": [TREE],
+        "zones": zones,
+        "inspections": INSPECTED,
+        "defects": CRACK,
+    }
+
+    def share(folder: str, rating: Rating) -> float:
+        store = score(tmp_path / folder, tables, rating=rating)
+        return float(next(r["direction_share"] for r in rows(store, "impacts")
+                          if r["part"] == 2 and r["zone_key"] == 0))  # fmt: skip
+
+    # A judged 0.7 of the falls that the house meets first do not get past it.
+    open_to_all = share("off", Rating())
+    assert share("on", Rating(shelter=True)) == pytest.approx(0.3 * open_to_all, rel=1e-6)

@@ -38,6 +38,8 @@ LEFT = {
     "no_crew_of_type": "no crew of the kind needed",
     "no_machine": "no machine of the kind needed",
     "no_hours_left": "no crew-hours left",
+    "no_money_left": "no money left",
+    "no_machine_hours_left": "no hours of the machine left",
     "out_of_season": "the season is closed",
     "deferred": "a person put it off",
     "longer_than_shift": "the job is longer than a shift",

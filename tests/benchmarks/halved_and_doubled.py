@@ -2,8 +2,9 @@
 
 Not part of the tests. Every row with the basis 'elicited' of the tables below is halved and doubled
 alone, a city is rated again each time, and the rows that move most ratings are printed. A share is
-doubled to 1 at most. Words and matrices are no numbers, and a number that moves harm alone (as in
-consequence_harm or storm_presence) changes no rating: such rows are left out.
+doubled to 1 at most. A tree that is only newly assessed, or no more, because its round of
+inspection changed, is not counted. Words and matrices are no numbers, and a number that moves harm
+alone (as in consequence_harm or storm_presence) changes no rating: such rows are left out.
 
     python tests/benchmarks/halved_and_doubled.py RUN config/larkmere.toml --most 10
 
@@ -106,7 +107,8 @@ def _tried(
             print(f"{label} x {factor:g} is refused: {fault.found}", file=sys.stderr)
             said.append((0, "refused | refused"))
             continue
-        up, down = int((now > base).sum()), int((now < base).sum())
+        both = (now > 0) & (base > 0)
+        up, down = int((both & (now > base)).sum()), int((both & (now < base)).sum())
         said.append((up + down, f"{up} | {down}"))
     print(f"{label}: {said}", file=sys.stderr, flush=True)
     return (label, *said[0], *said[1])

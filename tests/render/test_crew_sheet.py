@@ -115,7 +115,7 @@ def test_the_index_lists_every_day_once(run: RenderContext) -> None:
         [f"{FIRST}.html", "2027-01-04_ground.html", "2027-01-05_lift-north.html"]
     )
     heads = [head.text_content() for head in page.xpath('//th[@scope="row"]')]
-    assert heads == ["Monday4 January 2027", "Tuesday5 January 2027"]
+    assert heads == ["Monday 4 January 2027", "Tuesday 5 January 2027"]
     assert len(DAYS) == len(heads)
     assert all(crew in page.text_content() for crew in CREWS)
 

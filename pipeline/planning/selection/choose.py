@@ -16,6 +16,7 @@ from pipeline.planning.selection.check import broken
 from pipeline.planning.selection.columns import Columns
 from pipeline.planning.selection.greedy import by_habit, by_urgency, chosen_of, serve, taken
 from pipeline.planning.selection.instance import NOWHERE, Chosen, Instance, in_order
+from pipeline.planning.selection.relaxation import least_extras
 from pipeline.planning.selection.rows import Rows
 from pipeline.planning.selection.search import (
     Effort,
@@ -46,7 +47,9 @@ class Result:
     how : 'solved', 'stopped early' or 'greedy' (no answer of the solver was better or held).
     score, greedy, habit : what this plan, the greedy one, and the worst rating first come to.
     least_late : no plan has fewer weighted late days than this.
-    most_harm : no plan in which no job is later than in this one avoids more harm.
+    most_harm : no plan in which no job is later than in this one avoids more harm, less the price
+        of what wards lack of their share.
+    owed : that price for this plan, in harm.
     dropped : answers of the solver that broke a limit.
     table : columns and limits, with jobs in the order of their ties.
     order : row, as given, of each job of the table.
@@ -63,6 +66,7 @@ class Result:
     urgent_chosen: Chosen
     least_late: float
     most_harm: float
+    owed: float
     dropped: int
     table: Table
     order: Ints
@@ -72,7 +76,8 @@ class Result:
     @property
     def gap(self) -> float:
         """How much more harm could be avoided at most, as a share of what is."""
-        return max(self.most_harm - self.score.harm, 0.0) / max(self.score.harm, 1e-300)
+        net = self.score.harm - self.owed
+        return max(self.most_harm - net, 0.0) / max(self.score.harm, 1e-300)
 
 
 def select(
@@ -117,6 +122,7 @@ def select(
         urgent_chosen=_given(urgent, order),
         least_late=late,
         most_harm=harm,
+        owed=book.owed(),
         dropped=book.dropped,
         table=table,
         order=order,
@@ -185,6 +191,12 @@ class _Book:
         if not broken(self.table.instance, full) and better(found, self.score):
             self.best, self.score = full, found
 
+    def owed(self) -> float:
+        """Price of what wards lack of their share, in harm."""
+        goal = second_goal(self.table, -np.inf)
+        extras = least_extras(self.table.rows, goal, taken(self.table.columns, self.best))
+        return -float(goal.extra_gain @ extras) if extras.size else 0.0
+
     def bounds(self) -> tuple[float, float]:
         """Least late days and most harm, both from the prices alone."""
         columns, rows = self.table.columns, self.table.rows
@@ -207,5 +219,7 @@ def no_later_bound(
     kept = np.flatnonzero(columns.saved >= saved[columns.job] * (1 - 1e-9))
     some, fewer = columns.only(kept), replace(rows, limits=rows.limits[:, kept])
     part = Table(table.instance, some, fewer)
-    goal = replace(second_goal(part, -np.inf), must=saved > 0, gain=some.harm)
+    must = saved > 0
+    must[table.instance.demand.test[must[table.instance.demand.removal]]] = True
+    goal = replace(second_goal(part, -np.inf), must=must, gain=some.harm)
     return bound(goal, some, fewer, prices, 0.0)

@@ -32,15 +32,17 @@ class Effort:
     ----------
     gap : to the bound, as a share of the harm avoided.
     late_gap : to the bound of lateness, as a share of the late days that hours decide.
-    nodes, attempts : of each whole-number program; how many of them a step may take.
+    nodes, late_attempts, attempts : of each whole-number program; how many of them the step for
+        late days and the step for harm may take.
     exact : up to so many columns late days may also change hands between jobs in the second step.
     """
 
     gap: float = 0.001
     late_gap: float = 0.001
     nodes: int = 100
+    late_attempts: int = 8
+    attempts: int = 20
     exact: int = 1_500
-    attempts: int = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def search(table: Table, start: Chosen, effort: Effort, report: Callable[[Propos
     reachable = _most(columns, columns.saved)
     contended = reachable - saved
     if contended > _EVEN * max(reachable, 1.0):
-        limits = Limits(effort.late_gap * contended, effort.nodes, effort.attempts)
+        limits = Limits(effort.late_gap * contended, effort.nodes, effort.late_attempts)
         answer = solve(columns, rows, goal, begun, limits,
                        lambda found: report(Proposal("late", found)))  # fmt: skip
         begun = answer.taken

@@ -31,6 +31,8 @@ from pipeline.units import Floats, Ints
 _FEW_COLUMNS = 1_000  # that a whole-number program takes without leaving any out
 _PIECE_NODES = 20
 _HALF = 0.5
+_STALE = 6  # attempts in a row without progress, after which it ends
+_PROGRESS = 0.02  # of the gap that is good enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,9 +103,9 @@ def solve(
         best, value = replace(best, taken=whole), gain
         report(best)
     order = closest(posed)
-    together = few_count(posed)
+    together, stale = few_count(posed), 0
     for attempt in range(1 if every else limits.attempts):
-        if min(relaxed.bound, best.proven / scale) - value <= enough:
+        if min(relaxed.bound, best.proven / scale) - value <= enough or stale >= _STALE:
             break
         jobs, held = order, best.taken
         if not every and together and attempt == 0:  # what the relaxation has whole fits
@@ -111,7 +113,9 @@ def solve(
         elif not every:
             jobs = piece(posed, best.taken, order, attempt)
         found = _decide(posed, jobs, held, enough, nodes)
+        stale += 1
         if found.taken is not None and (gain := posed.value(found.taken)) > value:
+            stale = 0 if gain > value + _PROGRESS * enough else stale
             value = gain
             best = replace(best, taken=found.taken)
         best = replace(best, proven=min(best.proven, found.bound * scale), early=found.early)

@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.scoring.actions import results, testing
 from pipeline.scoring.actions.candidates import TEST, Candidates, choose
+from pipeline.scoring.actions.rules import matches
 from pipeline.scoring.assembly.cases import Cases, Copies, copied, left_by, made_for
 from pipeline.scoring.assembly.columns import labels, optional, place_of, small
 from pipeline.scoring.assembly.tests_found import Eyes, Found, Known, of_parts
@@ -78,7 +79,7 @@ def tests_pay(cases: Cases, made: Candidates, known: Known, parameters: Paramete
     found = of_parts(tree[of], part[of], action[of], known, parameters)
     reason[of[found.blind]] = _BLIND
     alone = _worth(cases, tree[of], part[of], found, None, parameters)
-    soften = _softened(cases, made, row, known)
+    soften = _softened(cases, made, row, known, parameters)
     together = _worth(cases, tree[of], part[of], found, soften, parameters)
     count = len(row)
 
@@ -105,16 +106,21 @@ def tests_pay(cases: Cases, made: Candidates, known: Known, parameters: Paramete
     )  # fmt: skip
 
 
-def _softened(cases: Cases, made: Candidates, row: Ints, known: Known) -> Words:
-    """Word of each part row if every part that a test is listed for proved sound, (part rows,)."""
-    parts = cases.parts
-    key = parts.tree * PARTS + parts.part
-    tested = np.isin(key, made.tree[row] * PARTS + made.part[row])
+def _softened(
+    cases: Cases, made: Candidates, row: Ints, known: Known, parameters: Parameters
+) -> Words:
+    """Word of each part row if every part that a test can be done on proved sound, (part rows,)."""
+    tested = np.zeros(len(cases.parts.tree), np.bool_)
+    for number in np.unique(made.rule[row]):
+        # A candidate names the worst part; the same instrument is set to the others of its rule.
+        asked = np.isin(cases.parts.tree, made.tree[row[made.rule[row] == number]])
+        condition = parameters.work.rules[number].condition
+        tested |= asked & matches(condition, cases.parts, cases.state)
     # What a fungus or the wind makes of a part falls away; what an eye saw stays.
-    eyes = Eyes.of(key, known)
+    eyes = Eyes.of(cases.parts.tree * PARTS + cases.parts.part, known)
     seen = np.maximum(np.maximum(eyes.visual, eyes.strength), int(FailureWord.IMPROBABLE))
-    lower = np.minimum(seen, np.maximum(parts.failure, 1))
-    return np.where(tested, lower, parts.failure).astype(np.int8)
+    lower = np.minimum(seen, np.maximum(cases.parts.failure, 1))
+    return np.where(tested, lower, cases.parts.failure).astype(np.int8)
 
 
 def _worth(

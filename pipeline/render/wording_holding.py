@@ -156,6 +156,9 @@ HOLDING: dict[str, Form] = {
     "wood_measured": _measured,
     "wood_formula": _formula,
     "wood_not_measured": lambda v, t: t.say("wood_not_measured", part=parts(v["part"], t)),
+    "wood_at_least": lambda v, t: t.say(
+        "wood_at_least", str(v["why_above"]), part=parts(v["part"], t)
+    ),
     "failure_rule": _rule,
     "failure_act_at_once": lambda v, t: t.say("failure_act_at_once", part=parts(v["part"], t)),
     "failure_frequency": _frequency,

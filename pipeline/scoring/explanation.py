@@ -81,6 +81,7 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "wood_measured": ("wood", ("part", "decayed_share", "shell_cm", "diameter_cm")),
     "wood_formula": ("wood", ("part", "formula", "value_share", "limit_share", "passed")),
     "wood_not_measured": ("wood", ("part",)),
+    "wood_at_least": ("wood", ("part", "why_above")),
     "wood_left": (
         "wood",
         (

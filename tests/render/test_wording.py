@@ -27,6 +27,7 @@ _VALUES: dict[str, Any] = {
     "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0,
     "harm_high": 0.002, "harm_low": 0.0005, "signs": "soil_moved|roots_broken",
     "beyond_share": 0.69, "factor_either_way": 3.0, "factor": 12.3, "over": 4, "under": 0,
+    "why_above": "probe",
     "link": "impact", "most": "extent", "rank": 7, "rank_low": 2, "rank_high": 40, "ranked": 404,
     "variance_fungus": 0.1, "variance_extent": 0.6, "variance_wind": 0.2,
     "variance_occupancy": 0.1, "share_low": 0.0, "share_moderate": 0.1, "share_high": 0.7,

@@ -22,7 +22,7 @@ READ = (
     (Instrument.SIGN, NAN), (Instrument.VISUAL, 0.3), (Instrument.DRILL, 8),
     (Instrument.DRILL_NOTHING, NAN), (Instrument.CORE, 8), (Instrument.CORE_NOTHING, NAN),
     (Instrument.TOMOGRAM, 0.2), (Instrument.MALLET_HOLLOW, NAN), (Instrument.MALLET_SOUND, NAN),
-    (Instrument.PROBE, 15),
+    (Instrument.PROBE, 15), (Instrument.EXTENSIVE, NAN),
 )  # fmt: skip
 
 

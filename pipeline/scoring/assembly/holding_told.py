@@ -13,6 +13,7 @@ from pipeline.scoring.assembly.trees import Trees
 from pipeline.scoring.assembly.wind_load import REASONS
 from pipeline.scoring.assembly.wood import Wood, touched_rows
 from pipeline.scoring.assembly.wood_evidence import PARTS
+from pipeline.scoring.decay.instruments import SHELLS, Instrument
 from pipeline.scoring.explanation import Facts, Many, words_at, words_of
 from pipeline.scoring.mechanics.climate import gust_of_rate
 from pipeline.scoring.parameters import Parameters
@@ -22,6 +23,8 @@ from pipeline.units import Flags, Floats, Ints
 
 _ELICITED = "project_elicited"
 _GUST_YEARS = 50.0
+_ABOVE = 0.1  # so much more of the diameter than was read asks for a word [share]
+_MOSTLY = 0.5
 Place = Callable[[Ints], Ints]
 
 
@@ -46,9 +49,19 @@ class Balance:
 
 
 def tell_wood(
-    facts: Facts, balance: Balance, evidence: Evidence, serious_above: float, place: Place
+    facts: Facts,
+    balance: Balance,
+    evidence: Evidence,
+    read: Floats,
+    serious_above: float,
+    place: Place,
 ) -> None:
-    """How much of each part that something speaks of is decayed, with its range."""
+    """How much of each part that something speaks of is decayed, with its range.
+
+    Parameters
+    ----------
+    read : share of the diameter that readings found decayed, NaN where none did, (rows of wood,).
+    """
     wood = balance.wood
     rows = touched_rows(wood, evidence)
     found = wood.summary
@@ -61,6 +74,21 @@ def tell_wood(
         "probability_beyond": found.serious[rows],
         "beyond_share": serious_above,
     }, source=_ELICITED, assumed=~wood.told.measured[rows]))  # fmt: skip
+    above = rows[found.middle[rows] > read[rows] + _ABOVE]
+    facts.tell(Many("wood_at_least", place(wood.tree[above]), above, {
+        "part": words_at(wood.part[above], inputs.PARTS),
+        "why_above": words_at(_why_above(wood, above), ("probe", "under_reads", "off_centre")),
+    }, source=_ELICITED))  # fmt: skip
+
+
+def _why_above(wood: Wood, rows: Ints) -> Ints:
+    """Why the estimate stands above what was read: place in probe, under_reads, off_centre."""
+    readings = wood.told.readings
+    of_shell = np.isin(rows, readings.row[np.isin(readings.instrument, SHELLS)])
+    probed = np.isin(rows, readings.row[readings.instrument == Instrument.PROBE])
+    soft = np.zeros(len(wood.tree))
+    soft[wood.evidence] = wood.by_rot[:, 1:].sum(axis=(1, 2))
+    return np.select([probed & ~of_shell, soft[rows] > _MOSTLY], [0, 1], 2)
 
 
 def tell_holding(

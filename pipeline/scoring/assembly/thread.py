@@ -189,7 +189,8 @@ class Thread:
         _, sets, names = self._fungi((parts.taxon >= 0) & ~parts.measured)
         facts.tell(Many("wood_not_measured", sets, np.arange(len(sets)), {"part": names}))
         serious = self.parameters.decay.law.grid.serious_above
-        tell_wood(facts, self.balance, self.row.evidence, serious, self.place)
+        read = np.append(found.decayed_share, np.nan)[self.balance.wood.section]
+        tell_wood(facts, self.balance, self.row.evidence, read, serious, self.place)
 
     def _fungi(self, wanted: Flags) -> tuple[Ints, Ints, list[str]]:
         """First row of the part evidence of each tree, fungus and rot; fact set, and all parts."""

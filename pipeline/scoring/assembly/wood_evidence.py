@@ -70,19 +70,20 @@ def wood_evidence(
     """All that speaks of the decay of the trees `keys`, which are sorted."""
     count = len(keys) * PARTS
     fungus, hearsay = _fungus(keys, sightings, parameters)
-    signs, sign_heard = _signs(keys, looks, trees)
     read = _readings(keys, readings, trees)
+    mallet = (Instrument.MALLET_HOLLOW, Instrument.MALLET_SOUND)
+    measured = _rows(count, read.row[~np.isin(read.instrument, mallet)])
+    signs, sign_heard = _signs(keys, looks, trees, measured)
     firm = _rows(count, fungus.row[~hearsay], signs.row[~sign_heard], read.row)
     fungus = fungus.take(np.flatnonzero(~hearsay | ~firm[fungus.row]))
     signs = signs.take(np.flatnonzero(~sign_heard | ~firm[signs.row]))
     joined = _both(signs, read)
     heard = _rows(count, fungus.row, joined.row) & ~firm
-    mallet = (Instrument.MALLET_HOLLOW, Instrument.MALLET_SOUND)
     cut, rotten, opening = _extents(keys, looks)
     return WoodEvidence(
         fungus=fungus,
         readings=joined,
-        measured=_rows(count, read.row[~np.isin(read.instrument, mallet)]),
+        measured=measured,
         seen=_rows(count, signs.row, read.row),
         heard=heard,
         cut=cut,
@@ -181,17 +182,23 @@ def _posterior(sightings: Sightings, bodies: Ints, taxa: TaxonDecay) -> Floats:
     return np.asarray(posterior[at.reshape(-1)])
 
 
-def _signs(keys: Ints, looks: Looks, trees: Trees) -> tuple[Readings, Flags]:
-    """Signs of decay as readings, and which rest on remarks."""
+def _signs(keys: Ints, looks: Looks, trees: Trees, measured: Flags) -> tuple[Readings, Flags]:
+    """Signs of decay as readings, and which rest on remarks.
+
+    Extensive decay is more than a sign, but for roots, of which nobody sees a section, and where an
+    instrument has measured what the eye only took for much.
+    """
     rows = looks.defects
     sign = np.isin(rows.defect, [DEFECTS.index(name) for name in SIGNS]) | rows.with_decay
     at = np.flatnonzero(rows.latest & sign)
     place = place_of(rows.tree[at], keys)
     at, place = at[place >= 0], place[place >= 0]
     blank = np.full(len(at), np.nan)
+    extensive = rows.with_decay[at] & (rows.part[at] != Part.ROOTS)
+    extensive &= ~measured[place * PARTS + rows.part[at]]
     found = Readings(
         row=place * PARTS + rows.part[at],
-        instrument=np.full(len(at), Instrument.SIGN, np.int8),
+        instrument=np.where(extensive, Instrument.EXTENSIVE, Instrument.SIGN).astype(np.int8),
         value=blank,
         section_cm=trees.dbh_used[rows.tree[at]],
         azimuth_deg=blank,

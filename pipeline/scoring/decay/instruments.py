@@ -3,21 +3,24 @@
     reading                          likelihood of x, the decayed share of the diameter
     unnamed sign                     one value above `serious_above`, another below and at none
     area told by eye                 normal around x^2, cut to 0..1
+    extensive decay told by eye      normal cumulative of x^2 with a floor
     shell by drill or core           Student t around the shell R (1 - x), wider where the column
                                      may be off centre; from three azimuths on their mean, without
                                      that term: the section's own shape is then known
     nothing found by drill or core   1 at none, else floor + (1 - floor) e^(-k x)
     area by tomogram                 normal around x^2; readings of one device share its bias
     mallet hollow, mallet sound      logistic rise with x, and 1 minus it
-    probe                            normal cumulative: decay reaches at least so far, with a floor
+    probe                            normal around u x, averaged over u, the part of the column that
+                                     it reaches: density n u^(n-1); a share of readings is stray
 
-A drill, a core or a mallet under-reads soft rot and early brown rot. For a share of such rot (a
-table by instrument and rot) the likelihood is flattened: it never falls again with more decay, as
-if the sound reading had not been. So these readings may raise such decay and never clear it.
+A drill, a core, a probe or a mallet under-reads soft rot and early brown rot. For a share of such
+rot (a table by instrument and rot) the likelihood is flattened: it never falls again with more
+decay, as if the sound reading had not been. So these readings may raise such decay and never clear
+it.
 
 Readings multiply, and their order does not matter, to the last bit. What repeats without telling
-anything new counts once: the sign, and each result of the mallet. Every likelihood is above 0 for
-every x, so no reading is proof.
+anything new counts once: the sign, extensive decay, and each result of the mallet. Every likelihood
+is above 0 for every x, so no reading is proof.
 """
 
 from collections.abc import Callable
@@ -47,9 +50,16 @@ class Instrument(IntEnum):
     MALLET_HOLLOW = 7
     MALLET_SOUND = 8
     PROBE = 9
+    EXTENSIVE = 10
 
 
-ONCE = (Instrument.SIGN, Instrument.MALLET_HOLLOW, Instrument.MALLET_SOUND)
+ONCE = (
+    Instrument.SIGN,
+    Instrument.EXTENSIVE,
+    Instrument.MALLET_HOLLOW,
+    Instrument.MALLET_SOUND,
+)
+_PROBE_POINTS = 100  # of equal probability, for the mean over the part reached
 SHELLS = (Instrument.DRILL, Instrument.CORE)
 AREAS = (Instrument.VISUAL, Instrument.TOMOGRAM)
 
@@ -62,6 +72,9 @@ class InstrumentParameters:
     ----------
     sign_serious, sign_else : probability of an unnamed sign above the serious share, and else.
     visual_error : standard deviation of a share of the area told by eye.
+    extensive_false : probability of being told of extensive decay where there is hardly any.
+    extensive_at, extensive_error : share of the area at which half of inspectors speak of it, and
+        the standard deviation of that.
     shell_freedom, shell_scale_cm : of the Student law of a shell.
     off_centre : scale added for one or two azimuths, share of the shell.
     azimuths : from which number the mean of the azimuths stands.
@@ -70,7 +83,8 @@ class InstrumentParameters:
     tomogram_error, tomogram_bias : standard deviations of a share of the area.
     hollow_least, hollow_rise, hollow_at, hollow_width : logistic of the mallet.
     probe_error : standard deviation of the share of the diameter a probe reaches.
-    probe_floor : probability of such a reading without decay so deep.
+    probe_reach : n of the law of the part of the decayed column that a probe reaches.
+    probe_floor : share of readings that tell nothing of the decay, spread over the diameter.
     hidden : share of each rot that an instrument's good reading does not clear, shape
         (instruments, rots), `Instrument` by `ROTS`.
     """
@@ -78,6 +92,9 @@ class InstrumentParameters:
     sign_serious: float
     sign_else: float
     visual_error: float
+    extensive_false: float
+    extensive_at: float
+    extensive_error: float
     shell_freedom: float
     shell_scale_cm: float
     off_centre: float
@@ -92,6 +109,7 @@ class InstrumentParameters:
     hollow_at: float
     hollow_width: float
     probe_error: float
+    probe_reach: float
     probe_floor: float
     hidden: Floats
 
@@ -255,6 +273,12 @@ def _visual(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
     return _normal(told.value, area, np.full(len(told), error)) / inside
 
 
+def _extensive(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
+    false = law.extensive_false
+    said = ndtr((grid.x**2 - law.extensive_at) / law.extensive_error)
+    return np.broadcast_to(false + (1.0 - false) * said, (len(told), grid.x.size))
+
+
 def _tomogram(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
     error = np.sqrt(law.tomogram_error**2 / told.count + law.tomogram_bias**2)
     return _normal(told.value, grid.x**2, error)
@@ -295,9 +319,12 @@ def _solid(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
 
 
 def _probe(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
-    reach = (told.value / told.section_cm)[:, None]
-    floor = law.probe_floor
-    return np.asarray(floor + (1.0 - floor) * ndtr((grid.x - reach) / law.probe_error))
+    found = (told.value / told.section_cm)[:, None]
+    part = ((np.arange(_PROBE_POINTS) + 0.5) / _PROBE_POINTS) ** (1.0 / law.probe_reach)
+    error = np.full(len(told), law.probe_error)
+    curve = np.mean([_normal(found[:, 0], one * grid.x, error) for one in part], axis=0)
+    density = curve / (law.probe_error * np.sqrt(2.0 * np.pi))
+    return np.asarray(law.probe_floor + (1.0 - law.probe_floor) * density)
 
 
 def _normal(value: Floats, centre: Floats, error: Floats) -> Floats:
@@ -317,4 +344,5 @@ _RULES: dict[Instrument, Rule] = {
     Instrument.MALLET_HOLLOW: _hollow,
     Instrument.MALLET_SOUND: _solid,
     Instrument.PROBE: _probe,
+    Instrument.EXTENSIVE: _extensive,
 }

@@ -233,7 +233,10 @@ def _same_column(fungus: FungusRows, readings: Readings, parts: PartRows) -> Int
 
     Shape (2, pairs). A sign that an eye saw measures nothing: it is a sign of its own part.
     """
-    measured = np.unique(readings.row[readings.instrument != Instrument.SIGN])
+    by_eye = np.isin(
+        readings.instrument, (Instrument.SIGN, Instrument.EXTENSIVE, Instrument.VISUAL)
+    )
+    measured = np.unique(readings.row[~by_eye])
     read_at_all = np.unique(readings.row)
     here = np.unique(np.column_stack([fungus.body, fungus.row]), axis=0)
     found = []

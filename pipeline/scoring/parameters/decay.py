@@ -30,6 +30,7 @@ READINGS_OF = {
     "core": (Instrument.CORE, Instrument.CORE_NOTHING),
     "mallet": (Instrument.MALLET_HOLLOW, Instrument.MALLET_SOUND),
     "tomogram": (Instrument.TOMOGRAM,),
+    "probe": (Instrument.PROBE,),
 }
 UNNAMED = "U"
 _UNITS = {
@@ -191,6 +192,9 @@ def _instruments(t: PublishedTable, hidden: PublishedTable) -> InstrumentParamet
         sign_serious=share("sign", "serious"),
         sign_else=share("sign", "else"),
         visual_error=share("visual", "error"),
+        extensive_false=share("extensive", "false"),
+        extensive_at=share("extensive", "at"),
+        extensive_error=share("extensive", "error"),
         shell_freedom=size("shell", "freedom"),
         shell_scale_cm=size("shell", "scale"),
         off_centre=share("shell", "off_centre"),
@@ -205,6 +209,7 @@ def _instruments(t: PublishedTable, hidden: PublishedTable) -> InstrumentParamet
         hollow_at=share("mallet", "hollow_at"),
         hollow_width=share("mallet", "hollow_width"),
         probe_error=share("probe", "error"),
+        probe_reach=size("probe", "reach"),
         probe_floor=share("probe", "floor"),
         hidden=_hidden(hidden),
     )

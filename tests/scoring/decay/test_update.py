@@ -198,7 +198,7 @@ sound_readings = st.lists(
     max_size=4,
 )  # fmt: skip
 signs = st.sampled_from([
-    reading(Instrument.SIGN), reading(Instrument.MALLET_HOLLOW), reading(Instrument.PROBE, 20)
+    reading(Instrument.SIGN), reading(Instrument.MALLET_HOLLOW), reading(Instrument.EXTENSIVE)
 ])  # fmt: skip
 fungi = st.sampled_from([
     [], [body("A")], [body("C", rot=BROWN)], [body("C", rot=SOFT, weight=0.5)],

@@ -98,21 +98,28 @@ def candidates(
     *,
     rate: Rate,
     per_year: Floats,
+    chance: Floats | None = None,
 ) -> Candidates:
     """All actions whose rule speaks, once for each tree and action: the first rule stands.
 
+    An action names the part with the worst word; of parts with one word that likelier to fail.
+
     Parameters
     ----------
+    chance : of failing in a year of each row of the evidence, shape (part rows,).
     rate : rating words of the pairs under other failure words.
     per_year : yearly probability of each failure word, improbable to imminent, shape (4,).
     """
+    likely = np.zeros(len(evidence.tree)) if chance is None else chance
     found = []
     for number, rule in enumerate(rules):
         if rule.phase == INSPECT:
             continue
         rows = np.flatnonzero(matches(rule.condition, evidence, trees))
         order = rows[
-            np.lexsort((evidence.part[rows], -evidence.failure[rows], evidence.tree[rows]))
+            np.lexsort(
+                (evidence.part[rows], -likely[rows], -evidence.failure[rows], evidence.tree[rows])
+            )
         ]
         tree, first = np.unique(evidence.tree[order], return_index=True)
         if not len(tree):

@@ -37,6 +37,7 @@ class Cases:
     bit : of the kind of each pair's target.
     failure, harm, told : word, harm a year and points that a witness gave of each pair, 0 if none.
     imminent : cases of which a part fails now, shape (cases,).
+    chance : of failing in a year of each row of `parts`, 0 where no witness spoke of it.
     """
 
     parts: PartEvidence
@@ -48,6 +49,7 @@ class Cases:
     harm: Floats
     told: Words
     imminent: Flags
+    chance: Floats
 
     def rate(self, failure: Words, parameters: Parameters) -> Words:
         """Rating of each pair under other failure words."""
@@ -64,12 +66,14 @@ def as_they_are(
     *,
     rating: Words,
     occupancy: Words,
+    chance: Floats,
 ) -> Cases:
     """The trees with evidence.
 
     Parameters
     ----------
     seen : words before mechanics spoke.
+    chance : see Cases.
     rating, occupancy : shape (trees with evidence,).
     """
     count, parts = len(evidence.trees), evidence.parts
@@ -89,6 +93,7 @@ def as_they_are(
         harm=judged.harm,
         told=evidence.words.points[pairs.row],
         imminent=any_row(count, parts.tree[failing]),
+        chance=chance,
     )
 
 
@@ -165,6 +170,7 @@ def copied(cases: Cases, copies: Copies, lowered: Words, parameters: Parameters)
         harm=harm,
         told=told,
         imminent=any_row(len(copies.tree), of[parts.failure >= FailureWord.IMMINENT]),
+        chance=cases.chance[rows],
     )  # fmt: skip
 
 
@@ -199,6 +205,7 @@ def made_for(cases: Cases, parameters: Parameters) -> Candidates:
         _rated(cases, parameters),
         rate=lambda failure: cases.rate(failure, parameters),
         per_year=_per_year(parameters),
+        chance=cases.chance,
     )
     phase = np.array([rule.phase for rule in parameters.work.rules], np.int64)[made.rule]
     key = cases.parts.tree * _PARTS + cases.parts.part

@@ -81,7 +81,11 @@ def choose_actions(
     """
     evidence = known.evidence
     count = len(evidence.trees)
-    cases = as_they_are(evidence, pairs, judged, seen, rating=ratings.program, occupancy=occupancy)
+    parts = evidence.parts
+    cases = as_they_are(
+        evidence, pairs, judged, seen, rating=ratings.program, occupancy=occupancy,
+        chance=_chances(parts.tree, parts.part, evidence, known.chance),
+    )  # fmt: skip
     program_made = made_for(cases, parameters)
     pay = tests_pay(cases, program_made, known, parameters)
     program = _choice(cases, program_made, pay, acknowledged, known, parameters)
@@ -141,15 +145,15 @@ def _choice(
         accepted=parameters.accepted,
         imminent=cases.imminent,
         acknowledged=acknowledged,
-        chance=_chances(made, known.evidence, known.chance),
+        chance=_chances(made.tree, made.part, known.evidence, known.chance),
         pays=pays & ~(named & sure),
     )
 
 
-def _chances(made: Candidates, evidence: Evidence, chance: YearlyProbability) -> Floats:
-    """Yearly chance that the part of each candidate fails, 0 where no witness spoke of it."""
+def _chances(tree: Ints, part: Words, evidence: Evidence, chance: YearlyProbability) -> Floats:
+    """Yearly chance that parts of trees, places in Evidence, fail; 0 where no witness spoke."""
     words, parts = evidence.words, len(inputs.PARTS)
-    key = evidence.trees[made.tree] * parts + made.part
+    key = evidence.trees[tree] * parts + part
     return np.append(chance.middle, 0.0)[place_of(key, words.tree * parts + words.part)]
 
 

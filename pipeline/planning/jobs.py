@@ -1,7 +1,8 @@
 """Jobs: the chosen actions of scoring with deadline, window, worth, cost and people's decisions.
 
 A chosen action becomes no job when
-- its crew type is 'none': it is done at a desk, not by a crew; or
+- its crew type is 'none': it is done at a desk, not by a crew;
+- it is to look again at a tree that is kept, and the city's cycle ends after the plan; or
 - crews brought it back as done on a day after the tree was last looked at (or when nobody ever
   looked). An action done on the day of the look, or before it, stays: the look may have called for
   it. Looks themselves (`inspect`, `retain_monitor`) stay: the city's cycle says when they return.
@@ -21,7 +22,8 @@ from pipeline.tables.catalogue_planning import JOBS
 from pipeline.units import Flags, Floats, Ints
 
 _NO_CREW = "none"
-RETURNING = ("inspect", "retain_monitor")  # looks of the city's cycle
+LOOK_AGAIN = "retain_monitor"
+RETURNING = ("inspect", LOOK_AGAIN)  # looks of the city's cycle
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,7 @@ def make_jobs(sources: Sources, span: Horizon, *, as_of: int) -> pa.Table:
     as_of : day number of the run.
     """
     chosen = sources.chosen.filter(_for_crews(sources.chosen))
+    chosen = chosen.filter(_due_yet(chosen, sources.ratings, span, as_of))
     ids = _ids(chosen, sources.trees)
     chosen, ids = _not_done(chosen, ids, sources)
     tree = chosen["tree_key"].to_numpy()
@@ -111,6 +114,14 @@ def as_dates(days: Ints) -> pa.Array:
 
 def _for_crews(chosen: pa.Table) -> pa.ChunkedArray:
     return pc.not_equal(chosen["crew_type"].cast(pa.string()), _NO_CREW)
+
+
+def _due_yet(chosen: pa.Table, ratings: pa.Table, span: Horizon, as_of: int) -> pa.Array:
+    """Whether it is work, or a second look that falls due before the plan ends."""
+    action = chosen["action"].cast(pa.string())
+    due = _deadline(chosen, ratings.take(chosen["tree_key"]), action, as_of)
+    again = np.asarray(pc.equal(action, LOOK_AGAIN))
+    return pa.array(~again | (due <= span.end) | (due == NEVER))
 
 
 def _ids(chosen: pa.Table, trees: pa.Table) -> pa.ChunkedArray:

@@ -1,4 +1,4 @@
-"""A made-up quarter of one crew type put into days: drive, worth left out, rules broken, risk early.
+"""A made-up quarter put into days: drive, worth left out, rules broken, risk early.
 
     python tests/benchmarks/city_routes.py --jobs 1000 --days 18
     python tests/benchmarks/city_routes.py --jobs 3000 --days 52 --rounds-per-stop 10

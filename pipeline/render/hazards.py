@@ -232,7 +232,7 @@ class Hazards:
 
 
 def expected_decay(context: RenderContext) -> dict[int, str]:
-    """How much decay somebody measured, by tree, worst part first, so that a cut is compared."""
+    """How much decay to expect, by tree, worst part first, so that a cut is compared."""
     decay = context.table("scoring.decay")
     known = decay.filter(pc.is_valid(decay["decayed_share"])).sort_by(
         [("tree_key", "ascending"), ("decayed_share", "descending")]
@@ -242,7 +242,8 @@ def expected_decay(context: RenderContext) -> dict[int, str]:
         text = f"{terms.word(terms.Part(row['part']))}: about {row['decayed_share']:.0%} of the "
         low, high = row["decayed_share_low"], row["decayed_share_high"]
         span = f" ({low:.0%} to {high:.0%})" if low is not None and high is not None else ""
-        told = f"{text}diameter{span}"
+        of = "root plate" if row["part"] == terms.Part.ROOTS else "diameter"
+        told = f"{text}{of}{span}"
         key = row["tree_key"]
         made[key] = f"{made[key]}; {told}" if key in made else told
     return made

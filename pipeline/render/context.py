@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pyarrow as pa
 
@@ -15,6 +15,7 @@ from pipeline.settings.model import RunSettings
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.store import RunStore, empty
 
+Found = TypeVar("Found")
 Sentence = Callable[[str, Mapping[str, Any]], str]
 
 # All that is read of the widest table where no columns are asked for: half of its memory.
@@ -48,6 +49,14 @@ class RenderContext:
     sentence: Sentence
     review: Sentence | None = None
     _tables: dict[tuple[str, tuple[str, ...] | None], pa.Table] = field(default_factory=dict)
+    _found: dict[str, Any] = field(default_factory=dict)
+
+    def once(self, name: str, find: Callable[[], Found]) -> Found:
+        """What several pages tell, found at the first call under this name and kept."""
+        if name not in self._found:
+            self._found[name] = find()
+        found: Found = self._found[name]
+        return found
 
     def table(self, name: str, *, columns: tuple[str, ...] | None = None) -> pa.Table:
         """A table by its full name, read once; empty where the run has none."""

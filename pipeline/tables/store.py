@@ -180,6 +180,9 @@ class RunStore:
     def query(self, sql: str) -> pa.Table:
         """Answer of an SQL query over the tables written so far, as `stage.table`.
 
+        Only tables that the query names are opened: to look into all files of a run takes longer
+        than most answers.
+
         Raises
         ------
         DamagedError
@@ -188,7 +191,7 @@ class RunStore:
         with duckdb.connect() as connection:
             connection.execute("set preserve_insertion_order = true")
             try:
-                self._declare_views(connection, relative=False)
+                self._declare_views(connection, relative=False, named_in=sql.replace('"', "").lower())
                 return connection.sql(sql).to_arrow_table()
             except (duckdb.IOException, duckdb.InvalidInputException) as fault:
                 raise DamagedError(self.root / "tables", fault) from fault
@@ -206,8 +209,12 @@ class RunStore:
             os.chdir(before)
         return path
 
-    def _declare_views(self, connection: duckdb.DuckDBPyConnection, *, relative: bool) -> None:
+    def _declare_views(
+        self, connection: duckdb.DuckDBPyConnection, *, relative: bool, named_in: str | None = None
+    ) -> None:
         for table in TABLES.values():
+            if named_in is not None and table.full_name not in named_in:
+                continue
             if not self.has(table):
                 continue
             file = self.path(table)

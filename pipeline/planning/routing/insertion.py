@@ -6,7 +6,7 @@ forward that is bounded by the latest moment of every stop). Afterwards each sto
 put back where it costs least, and what was left out is tried again, until nothing changes.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -37,6 +37,28 @@ class _Tour:
     latest: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))
 
 
+@dataclass(frozen=True, slots=True)
+class _Gaps:
+    """All gaps of all tours in one row, shape (gaps,) but for `start`; never changed in place.
+
+    Parameters
+    ----------
+    origin, leave, target, latest : as of each tour.
+    owner, start : tour of each gap, and first gap of each tour.
+    room : load that the tour still takes.
+    extra : cost of using the tour at all, less the arc that an insertion saves.
+    """
+
+    origin: Ints
+    leave: Ints
+    target: Ints
+    latest: Ints
+    owner: Ints
+    start: Ints
+    room: Ints
+    extra: Ints
+
+
 def insert(problem: Problem) -> Answer:
     """Routes that keep all rules; a required stop that fits nowhere stays out: `check` tells."""
     return _Insertion(problem).run()
@@ -53,7 +75,7 @@ class _Insertion:
         self.tours = [_Tour(k) for k in types.tolist()]
         for tour in self.tours:
             self._retime(tour)
-        self._flatten()
+        self.gaps = self._flattened()
 
     def run(self) -> Answer:
         stops = self.problem.stops
@@ -82,11 +104,12 @@ class _Insertion:
                 continue
             tour = self.tours[home[stop]]
             at = tour.stops.index(stop)
-            window = tour.windows[at]
+            as_it_was = replace(tour, stops=[*tour.stops], windows=[*tour.windows])
+            gaps = self.gaps
             saved = self._take(home[stop], at)
             found = self._best(stop)
             if found is None or found[0] >= saved:
-                self._place(home[stop], at, stop, window)
+                self.tours[home[stop]], self.gaps = as_it_was, gaps
             else:
                 self._place(found[1], found[2], stop, found[3])
                 home[stop], moved = found[1], True
@@ -103,22 +126,22 @@ class _Insertion:
     def _best(self, stop: int) -> tuple[int, int, int, int] | None:
         """Added cost, tour, gap and window of the cheapest gap that holds a stop."""
         stops, cost, duration = self.problem.stops, self.problem.cost, self.problem.duration
-        place, service = int(stops.place[stop]), int(stops.service[stop])
-        added = cost[self.origin, place] + cost[place, self.target] + self.extra
-        arrive = self.leave + duration[self.origin, place]
-        room: Flags = self.room >= stops.demand[stop]
+        place, service, gaps = int(stops.place[stop]), int(stops.service[stop]), self.gaps
+        added = cost[gaps.origin, place] + cost[place, gaps.target] + gaps.extra
+        arrive = gaps.leave + duration[gaps.origin, place]
+        room: Flags = gaps.room >= stops.demand[stop]
         best: tuple[int, int, int, int] | None = None
         for window in range(int(self.first[stop]), int(self.first[stop + 1])):
             begin = np.maximum(arrive, stops.early[window])
             fits = room & (begin <= stops.late[window])
-            fits &= begin + service + duration[place, self.target] <= self.latest
+            fits &= begin + service + duration[place, gaps.target] <= gaps.latest
             if not fits.any():
                 continue
             gap = int(np.argmin(np.where(fits, added, _FAR)))
             total = int(added[gap] + stops.penalty[window])
             if best is None or total < best[0]:
-                tour = int(self.owner[gap])
-                best = (total, tour, gap - int(self.start[tour]), window)
+                tour = int(gaps.owner[gap])
+                best = (total, tour, gap - int(gaps.start[tour]), window)
         return best
 
     def _place(self, number: int, gap: int, stop: int, window: int) -> None:
@@ -127,7 +150,7 @@ class _Insertion:
         tour.windows.insert(gap, window)
         tour.load += int(self.problem.stops.demand[stop])
         self._retime(tour)
-        self._flatten()
+        self.gaps = self._flattened()
 
     def _take(self, number: int, at: int) -> int:
         """Take a stop out; what that saves."""
@@ -138,47 +161,53 @@ class _Insertion:
         place = int(self.problem.stops.place[stop])
         before = cost[tour.origin[at], place] + cost[place, tour.target[at + 1]]
         self._retime(tour)
-        self._flatten()
-        gap = int(self.start[number]) + at
-        return int(before + self.extra[gap] + self.problem.stops.penalty[window])
+        self.gaps = self._flattened()
+        gap = int(self.gaps.start[number]) + at
+        return int(before + self.gaps.extra[gap] + self.problem.stops.penalty[window])
 
     def _retime(self, tour: _Tour) -> None:
         """Earliest and latest moments along a tour."""
         stops, fleet, duration = self.problem.stops, self.problem.fleet, self.problem.duration
-        inner = stops.place[tour.stops] if tour.stops else stops.place[:0]
-        path = [int(fleet.start[tour.vehicle]), *inner.tolist(), int(fleet.end[tour.vehicle])]
+        at, windows = np.array(tour.stops, np.int64), np.array(tour.windows, np.int64)
+        path = np.empty(at.size + 2, np.int64)
+        path[0], path[-1] = fleet.start[tour.vehicle], fleet.end[tour.vehicle]
+        path[1:-1] = stops.place[at]
+        way = duration[path[:-1], path[1:]].tolist()
+        service = stops.service[at].tolist()
         clock = int(fleet.early[tour.vehicle])
         leave = [clock]
-        for k, (stop, window) in enumerate(zip(tour.stops, tour.windows, strict=True)):
-            clock += int(duration[path[k], path[k + 1]])
-            clock = max(clock, int(stops.early[window])) + int(stops.service[stop])
+        for there, begin, spent in zip(way, stops.early[windows].tolist(), service, strict=False):
+            clock = max(clock + there, begin) + spent
             leave.append(clock)
         clock = int(fleet.late[tour.vehicle])
         latest = [clock]
-        for k in range(len(tour.stops) - 1, -1, -1):
-            clock -= int(duration[path[k + 1], path[k + 2]]) + int(stops.service[tour.stops[k]])
-            clock = min(clock, int(stops.late[tour.windows[k]]))
+        late = stops.late[windows].tolist()
+        for k in range(at.size - 1, -1, -1):
+            clock = min(clock - way[k + 1] - service[k], late[k])
             latest.append(clock)
-        tour.origin = np.array(path[:-1], dtype=np.int64)
-        tour.target = np.array(path[1:], dtype=np.int64)
+        tour.origin, tour.target = path[:-1], path[1:]
         tour.leave = np.array(leave, dtype=np.int64)
         tour.latest = np.array(latest[::-1], dtype=np.int64)
 
-    def _flatten(self) -> None:
-        """All gaps of all tours in one row of arrays."""
+    def _flattened(self) -> _Gaps:
         fleet, tours = self.problem.fleet, self.tours
         none = [np.empty(0, dtype=np.int64)]
-        self.origin = np.concatenate([t.origin for t in tours] or none)
-        self.target = np.concatenate([t.target for t in tours] or none)
-        self.leave = np.concatenate([t.leave for t in tours] or none)
-        self.latest = np.concatenate([t.latest for t in tours] or none)
+        origin = np.concatenate([t.origin for t in tours] or none)
+        target = np.concatenate([t.target for t in tours] or none)
         sizes = np.array([t.origin.size for t in tours], dtype=np.int64)
-        self.owner = np.repeat(np.arange(sizes.size), sizes)
-        self.start = np.cumsum(sizes) - sizes
+        owner = np.repeat(np.arange(sizes.size), sizes)
         kind = np.array([t.vehicle for t in tours], dtype=np.int64)
         load = np.array([t.load for t in tours], dtype=np.int64)
         opened = np.where(sizes == 1, fleet.fixed[kind], 0)
-        self.room = (fleet.capacity[kind] - load)[self.owner]
         # A new vehicle pays its fixed cost and has no arc to save.
-        saved = np.where((sizes == 1)[self.owner], 0, self.problem.cost[self.origin, self.target])
-        self.extra = opened[self.owner] - saved
+        saved = np.where((sizes == 1)[owner], 0, self.problem.cost[origin, target])
+        return _Gaps(
+            origin=origin,
+            leave=np.concatenate([t.leave for t in tours] or none),
+            target=target,
+            latest=np.concatenate([t.latest for t in tours] or none),
+            owner=owner,
+            start=np.cumsum(sizes) - sizes,
+            room=(fleet.capacity[kind] - load)[owner],
+            extra=opened[owner] - saved,
+        )

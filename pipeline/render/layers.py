@@ -41,8 +41,12 @@ class Layers:
     def drawn_trees(self) -> tuple[Floats, Floats, Ints]:
         """Where maps draw each tree [deg], and how many share its point: for the eye only."""
         table = self._table("ingest.trees")
-        x, y, shares = spreading.apart(_floats(table["x_m"]), _floats(table["y_m"]))
-        return (*self.to_degrees(x, y), shares)
+        at_x, at_y = _floats(table["x_m"]), _floats(table["y_m"])
+        x, y, shares = spreading.apart(at_x, at_y)
+        longitude, latitude = (degrees.copy() for degrees in self.trees)
+        moved = np.flatnonzero((x != at_x) | (y != at_y))  # NaN differs from itself and stays NaN
+        longitude[moved], latitude[moved] = self.to_degrees(x[moved], y[moved])
+        return longitude, latitude, shares
 
     def places(self, name: str) -> tuple[Floats, Floats]:
         """Longitude and latitude [deg] of a table's x_m, y_m; NaN where there is no place."""

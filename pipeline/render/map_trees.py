@@ -16,6 +16,10 @@ ASSESSED, EVIDENCE, NO_CLIMB, MAKE_SAFE, ASSUMED, CLOSER, DECIDED, DOUBTFUL = (
     1 << bit for bit in range(8)
 )
 _HARM_FLOOR, _HARM_STEPS = -12, 20  # harm is kept as twentieths of a power of ten, to sort by
+_RATING_COLUMNS = (
+    "rating", "rated", "assessed", "evidence", "no_climb", "make_safe", "occupancy_assumed",
+    "advanced_assessment", "decision", "harm_per_year", "best_action", "taxon_id", "fact_set",
+)  # fmt: skip
 UNPLANNED = "not scheduled"
 _TREE_COLUMNS = (
     "tree_id", "species", "genus", "street", "ward", "status", "dbh_cm", "place_doubtful",
@@ -48,7 +52,10 @@ def pack(context: RenderContext) -> PackedTrees:
     longitude, latitude, shares = context.layers.drawn_trees
     cells = packing.into_cells(longitude, latitude)
     order = pa.array(cells.order)
-    trees, ratings = trees.select(_TREE_COLUMNS).take(order), ratings.take(order)
+    trees, ratings = (
+        table.select(names).take(order)
+        for table, names in ((trees, _TREE_COLUMNS), (ratings, _RATING_COLUMNS))
+    )
     ids, numbers = packing.identities(trees["tree_id"].combine_chunks())
     species = pc.coalesce(
         trees["species"].cast(pa.string()), trees["genus"].cast(pa.string())

@@ -26,6 +26,7 @@ CELL_ZOOM = 15
 _CELL_STEPS, _PARTS = 65_536, 64
 _LATITUDE_LIMIT = 85.0511287798066  # of the web's square map
 _NUMBERED = r"^(?P<prefix>(?s:.*?))(?P<digits>\d{1,9})$"
+_PLAIN = r"^[1-9]\d{0,8}$"  # the common case, which needs no taking apart
 _MOST_ODD = 0.02  # share of ids that may break the pattern before all are kept as text
 _LINE, _AREA = 1, 2
 _LEVEL = 6  # level 9 takes three times as long for a page that is 1 % smaller
@@ -92,7 +93,9 @@ def into_cells(longitude: Floats, latitude: Floats) -> Cells:
     inner_y = np.minimum((y * scale - cell_y) * _CELL_STEPS, _CELL_STEPS - 1).astype(np.uint16)
     step = _CELL_STEPS // _PARTS
     part = (inner_y // step).astype(np.int64) * _PARTS + inner_x // step
-    by = np.lexsort((placed, part, cell_x, cell_y))
+    # One key sorts faster than four; places that share all of it stay in the order of their rows.
+    cells = 2**CELL_ZOOM
+    by = np.argsort((cell_y * cells + cell_x) * _PARTS**2 + part, kind="stable")
     cell = np.column_stack((cell_x[by], cell_y[by]))
     change = np.flatnonzero(np.any(np.diff(cell, axis=0) != 0, axis=1)) + 1
     ends = np.append(change, by.size) if by.size else np.zeros(0, np.int64)
@@ -124,6 +127,8 @@ def identities(ids: pa.Array) -> tuple[dict[str, Any], npt.NDArray[np.uint32]]:
     Returns how to read them, and the numbers (empty where ids are kept as text). Ids that break
     the pattern are told apart, by row.
     """
+    if pc.all(pc.match_substring_regex(ids, _PLAIN), skip_nulls=False).as_py():
+        return {"prefix": "", "width": 0, "odd": {}}, ids.cast(pa.uint32()).to_numpy()
     parts = pc.extract_regex(ids, _NUMBERED)
     digits = pc.struct_field(parts, "digits")
     prefix, width = _commonest(pc.struct_field(parts, "prefix"), digits)

@@ -153,9 +153,7 @@ def checks(store: RunStore, library: Library, population: int | None = None) -> 
 def checks_of(context: RenderContext) -> list[Check]:
     """All rates of the run of a context, reckoned once."""
     population = context.settings.settings.city.population
-    return context.once(
-        "plausibility", lambda: checks(context.store, context.library, population)
-    )
+    return context.once("plausibility", lambda: checks(context.store, context.library, population))
 
 
 def write(context: RenderContext) -> list[Path]:

@@ -27,7 +27,7 @@ def apart(x_m: Floats, y_m: Floats) -> tuple[Floats, Floats, Ints]:
     drawn_x, drawn_y = x_m.copy(), y_m.copy()
     if not len(known):
         return drawn_x, drawn_y, shares
-    order = known[np.lexsort((known, y_m[known], x_m[known]))]
+    order = known[np.lexsort((y_m[known], x_m[known]))]  # stable: in the order given
     first = np.ones(len(order), np.bool_)
     first[1:] = (np.diff(x_m[order]) != 0) | (np.diff(y_m[order]) != 0)
     starts = np.flatnonzero(first)

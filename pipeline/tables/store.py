@@ -191,7 +191,9 @@ class RunStore:
         with duckdb.connect() as connection:
             connection.execute("set preserve_insertion_order = true")
             try:
-                self._declare_views(connection, relative=False, named_in=sql.replace('"', "").lower())
+                self._declare_views(
+                    connection, relative=False, named_in=sql.replace('"', "").lower()
+                )
                 return connection.sql(sql).to_arrow_table()
             except (duckdb.IOException, duckdb.InvalidInputException) as fault:
                 raise DamagedError(self.root / "tables", fault) from fault

@@ -13,8 +13,9 @@ import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -100,15 +101,37 @@ def execute(
     """
     teller = teller or Silent()
     folder = out or _free_name(settings)
-    with _made_whole(folder) as partial:
+    with _made_whole(folder) as hidden:
         done = Run(folder)
-        store = RunStore(partial)
+        store = RunStore(hidden)
         _share(base, store, stages)
         library = Library(overrides=settings.overrides_dir)
+        _run_stages(stages, (settings, store, library, teller), done)
+        teller.step("writing the manifest")
+        _keep_inputs(settings, hidden)
+        made = tuple(name for name in stages if name in done.seconds)
+        _write_json(hidden / "manifest.json", _manifest(settings, store, library, made, base))
+        _write_json(hidden / "timings.json", {"seconds": done.seconds, "finished": _now()})
+        store.write_views()
+    return done
+
+
+def _run_stages(
+    stages: tuple[str, ...], given: tuple[RunSettings, RunStore, Library, Teller], done: Run
+) -> None:
+    """Run the stages in order and note how long each took; an inventory without places ends it."""
+    settings, store, library, _ = given
+    with ExitStack() as ended_here:
+        ahead = None
         for name in stages:
             started = time.perf_counter()
+            step = ORDER[name]
+            if name == "planning" and "render" in stages:
+                ahead = ended_here.enter_context(render_stage.begun_ahead(settings, store))
+            elif name == "render" and ahead is not None:
+                step = partial(render_stage.run, ahead=ahead)
             try:
-                ORDER[name](settings, store, library, teller)
+                step(*given)
             except NoPlaceError as fault:
                 done.stopped = fault
             done.seconds[name] = round(time.perf_counter() - started, 3)
@@ -116,13 +139,6 @@ def execute(
             if done.stopped is not None:
                 render_stage.write_rows_aside(settings, store, library)
                 break
-        teller.step("writing the manifest")
-        _keep_inputs(settings, partial)
-        made = tuple(name for name in stages if name in done.seconds)
-        _write_json(partial / "manifest.json", _manifest(settings, store, library, made, base))
-        _write_json(partial / "timings.json", {"seconds": done.seconds, "finished": _now()})
-        store.write_views()
-    return done
 
 
 def _free_name(settings: RunSettings) -> Path:

@@ -20,6 +20,7 @@ from pipeline.render.wording import wording
 from pipeline.settings.model import RunSettings
 from pipeline.tables.store import RunStore
 
+begun_ahead = beside.layers_ahead  # what needs no plan, while the work is planned
 Writer = Callable[[RenderContext], list[Path]]
 
 OUTPUTS: list[tuple[str, Writer]] = [
@@ -48,8 +49,19 @@ def _context(settings: RunSettings, store: RunStore, library: Library) -> Render
     return RenderContext(settings, store, library, store.root, said.sentence, said.review)
 
 
-def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller) -> None:
+def run(
+    settings: RunSettings,
+    store: RunStore,
+    library: Library,
+    teller: Teller,
+    *,
+    ahead: beside.Layers | None = None,
+) -> None:
     """Write every output of a run into its folder.
+
+    Parameters
+    ----------
+    ahead : the layers, where they were begun before the work was planned.
 
     Raises
     ------
@@ -58,7 +70,7 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     """
     context = _context(settings, store, library)
     # Arrow writes the lists without the interpreter's lock, the workbook needs nothing but it.
-    with beside.layers_begun(context) as end_layers, ThreadPoolExecutor(1) as second:
+    with beside.layers_begun(context, ahead=ahead) as end_layers, ThreadPoolExecutor(1) as second:
         waiting: list[Future[list[Path]]] = []
         for name, write in OUTPUTS:
             teller.step(name)

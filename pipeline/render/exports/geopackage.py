@@ -5,6 +5,7 @@ built as objects. The file is equal to the byte on repeat: GDAL's clock is fixed
 """
 
 import sqlite3
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -59,8 +60,16 @@ _MEANINGS = {"sightings": {"fungus": "accepted name of the most probable taxon"}
 _ROUTE_FIELDS = ("day", "crew_id", "depot", "stops", "drive_min", "work_min", "length_m", "how")
 
 
-def write(context: RenderContext) -> list[Path]:
+def _at_once() -> None:
+    """The plan stands already."""
+
+
+def write(context: RenderContext, *, planned: Callable[[], None] = _at_once) -> list[Path]:
     """Write layers.gpkg whole or not at all.
+
+    Parameters
+    ----------
+    planned : returns when the plan stands; asked before the tables of planning are read.
 
     Raises
     ------
@@ -74,7 +83,7 @@ def write(context: RenderContext) -> list[Path]:
     clock = f"{context.as_of.isoformat()}T00:00:00.000Z"
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": clock})
     try:
-        for layer, table, geometry_type in _layers(context):
+        for layer, table, geometry_type in _layers(context, planned):
             pyogrio.write_arrow(
                 table,
                 waiting,
@@ -100,22 +109,26 @@ def write(context: RenderContext) -> list[Path]:
     return [path]
 
 
-def _layers(context: RenderContext) -> list[tuple[str, pa.Table, str]]:
-    made = [("trees", _trees(context), "Point")]
+def _layers(
+    context: RenderContext, planned: Callable[[], None]
+) -> Iterator[tuple[str, pa.Table, str]]:
+    """Name, rows and kind of shape of each layer; one lies in memory at a time."""
+    yield "trees", _trees(context), "Point"
     sightings = _sightings(context)
     if sightings.num_rows:
-        made.append(("sightings", sightings, "Point"))
+        yield "sightings", sightings, "Point"
     for layer, name, fields, kind in (
         ("zones", "ingest.zones", _ZONE_FIELDS, "Unknown"),
         ("streets", "ingest.streets", _STREET_FIELDS, "Unknown"),
         ("wards", "ingest.wards", ("name",), "Unknown"),
         ("routes", "planning.routes", _ROUTE_FIELDS, "Unknown"),
     ):
+        if layer == "routes":
+            planned()
         table = context.table(name)
         if table.num_rows:
             shapes = context.layers.shapes(name)
-            made.append((layer, _with(_plain(table, fields), _wkb(shapes)), kind))
-    return made
+            yield layer, _with(_plain(table, fields), _wkb(shapes)), kind
 
 
 def _trees(context: RenderContext) -> pa.Table:

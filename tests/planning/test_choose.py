@@ -13,7 +13,7 @@ from pipeline.planning.selection.check import broken
 from pipeline.planning.selection.choose import GREEDY, Result, select
 from pipeline.planning.selection.greedy import chosen_of
 from pipeline.planning.selection.instance import Instance, in_order
-from pipeline.planning.selection.search import Effort, score, table_of
+from pipeline.planning.selection.search import Effort, Table, table_of
 from tests.conftest import ROOT
 from tests.planning.made_up import instance
 
@@ -30,29 +30,49 @@ def solved(given: Instance, effort: Effort = QUICK) -> Result:
     return found
 
 
-def tiny(seed: int) -> Instance:
-    """Few jobs, weeks, and hours for a part of them; no wards: brute force knows no prices."""
-    return instance(4, seed, weeks=1, quarters=1, fairness=0.0, due_share=0.5, overtime=0.0,
+def small(seed: int) -> Instance:
+    """Up to twelve jobs, hours for a part of them; no wards: brute force knows no prices."""
+    return instance(4 + seed % 9, seed, weeks=seed % 2, quarters=2 - seed % 2, fairness=0.0,
+                    hours_share=(0.3, 0.6, 1.2)[seed % 3], due_share=0.5, overtime=0.0,
                     links=0.05)  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", range(12))
+def every_selection(table: Table) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    """All selections that keep all limits, shape (selections, columns).
+
+    Jobs are added one after the other; what breaks a limit that more work can only break further
+    goes at once, the others at the end.
+    """
+    limits, room = table.rows.limits.toarray(), table.rows.room + CLOSE
+    grows = (limits >= 0).all(axis=1)
+    taken = np.zeros((1, len(table.columns)), dtype=bool)
+    for begins, ends in itertools.pairwise(table.columns.start.tolist()):
+        parts = [taken]
+        for column in range(begins, ends):
+            with_it = taken.copy()
+            with_it[:, column] = True
+            parts.append(with_it)
+        taken = np.concatenate(parts)
+        taken = taken[(taken @ limits[grows].T <= room[grows]).all(axis=1)]
+    return taken[(taken @ limits.T <= room).all(axis=1)]
+
+
+@pytest.mark.parametrize("seed", range(36))
 def test_few_jobs_against_every_selection_there_is(seed: int) -> None:
-    given = replace(tiny(seed), demand=in_order(tiny(seed).demand)[0])
+    given = replace(small(seed), demand=in_order(small(seed).demand)[0])
     table = table_of(given)
-    places = [range(int(a) - 1, int(b)) for a, b in itertools.pairwise(table.columns.start)]
-    best = (np.inf, 0.0)
-    for picks in itertools.product(*places):
-        taken = np.zeros(len(table.columns))
-        taken[[column for column, begins in zip(picks, places, strict=True)
-               if column != begins.start]] = 1.0  # fmt: skip
-        chosen = chosen_of(table.columns, taken)
-        if not broken(given, chosen):
-            found = score(table, chosen)
-            best = min(best, (round(found.late, 6), -found.harm))
+    columns = table.columns
+    every = every_selection(table)
+    late = columns.left_late.sum() - every @ columns.saved
+    harm = every @ columns.harm
+    least = late.min()
+    most = harm[late <= least + CLOSE].max()
     made = solved(given, EXACT).score
-    assert made.late == pytest.approx(best[0], abs=CLOSE)
-    assert made.harm == pytest.approx(-best[1], rel=1e-5)
+    assert made.late == pytest.approx(least, abs=CLOSE)
+    assert made.harm == pytest.approx(most, rel=1e-5)
+    # what the limits as rows allow is allowed when it is counted from the jobs too
+    best = every[np.lexsort((-harm, late))[0]]
+    assert broken(given, chosen_of(columns, best.astype(np.float64))) == []
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -149,7 +169,7 @@ from tests.planning.made_up import instance
 from pipeline.planning.selection.instance import in_order
 from pipeline.planning.selection.search import table_of
 for seed in range(60):
-    given = instance(20 + seed, seed, quarters=3, fairness=0.0, due_share=0.0)
+    given = instance(40 + seed, seed, quarters=3, fairness=0.0, due_share=0.0)
     table = table_of(replace(given, demand=in_order(given.demand)[0]))
     columns, rows = table.columns, table.rows
     once = sparse.csr_array((np.ones(len(columns)), (columns.job, np.arange(len(columns)))))
@@ -160,7 +180,7 @@ for seed in range(60):
                  integrality=np.concatenate((np.ones(len(columns)), np.zeros(rows.most.size))),
                  bounds=Bounds(0, np.concatenate((np.ones(len(columns)), rows.most))),
                  constraints=LinearConstraint(sparse.vstack((top, low)).tocsr(), -np.inf, room),
-                 options={"mip_rel_gap": 0.005, "time_limit": 0.3})
+                 options={"mip_rel_gap": 0.005, "time_limit": 0.5})
     value = -found.fun / 1e5 if found.x is not None else 0.0
     print("answer", seed, value, -found.mip_dual_bound / 1e5)
 """
@@ -170,13 +190,16 @@ for seed in range(60):
 def test_sixty_lists_against_one_program_for_all_columns_at_once() -> None:
     done = subprocess.run(
         [sys.executable, "-c", ONE_SHOT], cwd=ROOT, capture_output=True, text=True, check=True,
-        timeout=60,
+        timeout=120,
     )  # fmt: skip
     lines = [line.split() for line in done.stdout.splitlines() if line.startswith("answer")]
     assert len(lines) == 60
+    short = []
     for _, seed, value, most in lines:
-        given = instance(20 + int(seed), int(seed), quarters=3, fairness=0.0, due_share=0.0)
-        made = solved(given, Effort(gap=0.01, nodes=1, exact=0)).score.harm
-        # tolerance: 2 % of the value, for both programs have a fraction of a second a list
-        assert made >= 0.98 * float(value)
+        given = instance(40 + int(seed), int(seed), quarters=3, fairness=0.0, due_share=0.0)
+        made = solved(given, Effort(gap=0.005, nodes=5, exact=0, attempts=2)).score.harm
+        short.append(1.0 - made / float(value))
         assert made <= float(most) * (1 + CLOSE)
+    # tolerance: both programs stop at half a percent or after half a second or so
+    assert max(short) <= 0.01
+    assert np.mean(short) <= 0.002

@@ -54,7 +54,7 @@ def every_selection(table: Table) -> np.ndarray[tuple[int, int], np.dtype[np.boo
             parts.append(with_it)
         taken = np.concatenate(parts)
         taken = taken[(taken @ limits[grows].T <= room[grows]).all(axis=1)]
-    return taken[(taken @ limits.T <= room).all(axis=1)]
+    return np.asarray(taken[(taken @ limits.T <= room).all(axis=1)], dtype=np.bool_)
 
 
 @pytest.mark.parametrize("seed", range(36))

@@ -173,7 +173,9 @@ def _context(folder: Path, manifest: dict[str, Any]) -> RenderContext:
         quarter=manifest.get("first_quarter"),
     )
     told = wording(settings)
-    return RenderContext(settings, RunStore(folder), Library(), folder, told.sentence, told.review)
+    return RenderContext(
+        settings, RunStore(folder), Library(), folder, told.sentence, told.review, told.texts
+    )
 
 
 def _replaced(manifest: dict[str, Any]) -> tuple[dict[str, Any], ...]:

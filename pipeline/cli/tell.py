@@ -5,8 +5,9 @@ from pathlib import Path
 
 import typer
 
+from pipeline.published.sentences import FILE, spoken
 from pipeline.render.plausibility import warnings_of
-from pipeline.render.wording import review_sentence
+from pipeline.render.wording import Wording
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.store import RunStore
 
@@ -38,7 +39,8 @@ def summary(folder: Path) -> int:
         if (folder / name).exists():
             typer.echo(f"  {folder / name}  - {meaning}")
     _assessed(store)
-    urgent = _urgent(store)
+    own = folder / "inputs" / FILE
+    urgent = _urgent(store, Wording(spoken(own if own.is_file() else None)))
     for warning in warnings_of(folder):
         typer.echo(f"WARNING: this run is not believable as it stands. {warning}")
     typer.echo(_CAUTION)
@@ -80,7 +82,7 @@ def changes(store: RunStore) -> None:
         typer.echo(f"  since the inventory of {surveyed_on.isoformat()}: {', '.join(ordered)}")
 
 
-def _urgent(store: RunStore) -> int:
+def _urgent(store: RunStore, said: Wording) -> int:
     table = TABLES["scoring.reviews"]
     if not store.has(table):
         return 0
@@ -90,7 +92,7 @@ def _urgent(store: RunStore) -> int:
         return 0
     typer.echo(f"Needs a person now ({len(reviews)}):")
     for row in reviews[:_SHOWN]:
-        typer.echo(f"  - {review_sentence(row['code'], json.loads(row['detail']))}")
+        typer.echo(f"  - {said.review(row['code'], json.loads(row['detail']))}")
     if len(reviews) > _SHOWN:
         typer.echo(f"  ... and {len(reviews) - _SHOWN} more, in review.csv")
     return len(reviews)

@@ -1,8 +1,9 @@
 """The table of sentences: what is said in words, apart from the code, so that a city can translate.
 
-`config/sentences.toml` holds it in English. `[words.*]` are words by code, `[says.*]` the sentences
-of one statement by variant, each with placeholders such as `{part}` that the program fills. A city
-gives a file of its own with any of these; what it leaves out is said in English.
+`config/sentences.toml` holds it in English. `[words.*]` are words by code; `[says.*]` are the
+sentences of one statement by variant, `[asks.*]` those of one review, each with placeholders such
+as `{part}` that the program fills. A city gives a file of its own with any of these; what it leaves
+out is said in English.
 """
 
 import string
@@ -17,6 +18,9 @@ from pipeline.errors import SettingsError
 from pipeline.published.locate import config_dir
 
 FILE = "sentences.toml"
+WORDS = "words"
+# What holds sentences: of statements, and of reviews.
+SAYS, ASKS = GROUPS = ("says", "asks")
 _REMEDY = "Mend the file; config/sentences.toml has every line with its placeholders."
 
 
@@ -31,20 +35,28 @@ class Texts:
 
     lines: Mapping[tuple[str, str, str], str]
 
-    def say(self, statement: str, variant: str = "", /, **told: object) -> str:
-        """The sentence of a statement; every placeholder of it must be told.
+    def of(self, group: str, name: str, variant: str = "", /, **told: object) -> str:
+        """The sentence of a group of sentences; every placeholder of it must be told.
 
         Raises
         ------
         KeyError
             If there is no such variant or a placeholder is not told: a fault of the program.
         """
-        return self.lines["says", statement, variant].format_map(told)
+        return self.lines[group, name, variant].format_map(told)
+
+    def say(self, statement: str, variant: str = "", /, **told: object) -> str:
+        """The sentence of a statement; as `of`."""
+        return self.of(SAYS, statement, variant, **told)
+
+    def ask(self, review: str, variant: str = "", /, **told: object) -> str:
+        """The sentence of a review; as `of`."""
+        return self.of(ASKS, review, variant, **told)
 
     def word(self, kind: str, code: object, other: str | None = None) -> str:
         """The word for a code; `other`, or the code in plain letters, where there is none."""
         plain = str(code).replace("_", " ") if other is None else other
-        return self.lines.get(("words", kind, str(code)), plain)
+        return self.lines.get((WORDS, kind, str(code)), plain)
 
     def words(self, kind: str) -> dict[str, str]:
         """All words of a kind by their codes."""
@@ -54,7 +66,7 @@ class Texts:
     def _kinds(self) -> dict[str, dict[str, str]]:
         kinds: dict[str, dict[str, str]] = {}
         for (group, kind, code), text in self.lines.items():
-            if group == "words":
+            if group == WORDS:
                 kinds.setdefault(kind, {})[code] = text
         return kinds
 
@@ -64,8 +76,8 @@ class Texts:
 
     @cached_property
     def statements(self) -> frozenset[str]:
-        """Statements, reviews and reasons that have a sentence."""
-        return frozenset(of for group, of, _ in self.lines if group == "says")
+        """Statements that have a sentence."""
+        return frozenset(of for group, of, _ in self.lines if group == SAYS)
 
 
 @cache
@@ -115,6 +127,17 @@ def translated(path: Path) -> Texts:
     return Texts(lines)
 
 
+def spoken(path: Path | None) -> Texts:
+    """The sentences of a run: those of the city's own file, the English ones where it has none.
+
+    Raises
+    ------
+    SettingsError
+        If the file cannot be used.
+    """
+    return english() if path is None else translated(path)
+
+
 def _read(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
@@ -136,8 +159,8 @@ def _lines(content: Mapping[str, Any], path: Path) -> Iterator[tuple[tuple[str, 
         If something else stands in the file.
     """
     for group, members in content.items():
-        if group not in {"words", "says"} or not isinstance(members, dict):
-            fault = _odd(path, group, "the tables [words.*] and [says]")
+        if group not in {WORDS, *GROUPS} or not isinstance(members, dict):
+            fault = _odd(path, group, f"the tables [{WORDS}.*], [{'.*], ['.join(GROUPS)}.*]")
             raise fault
         for name, value in members.items():
             several = value if isinstance(value, dict) else {"": value}

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import pyarrow as pa
 
+from pipeline.published.sentences import Texts, english
 from pipeline.published.table import Library
 from pipeline.render.layers import Layers
 from pipeline.settings.model import RunSettings
@@ -40,6 +41,7 @@ class RenderContext:
     out : folder of the outputs.
     sentence : statement id and values to one sentence.
     review : code and values of a review to one sentence; None says them as statements.
+    texts : the table of sentences; English where none is given.
     """
 
     settings: RunSettings
@@ -48,6 +50,7 @@ class RenderContext:
     out: Path
     sentence: Sentence
     review: Sentence | None = None
+    texts: Texts = field(default_factory=english)
     _tables: dict[tuple[str, tuple[str, ...] | None], pa.Table] = field(default_factory=dict)
     _found: dict[str, Any] = field(default_factory=dict)
 

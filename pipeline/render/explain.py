@@ -49,7 +49,6 @@ from pipeline.render.knots import KNOTS, unit_of
 from pipeline.render.said import facts as said_facts
 from pipeline.render.style import day as day_words
 from pipeline.render.wording_numbers import capital
-from pipeline.render.wording_words import ACTION_WORDS
 from pipeline.tables import inputs
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_wood import DECAY
@@ -127,7 +126,7 @@ class _Told:
             "status": tree["status"],
             "measures": _measures(tree, rating),
             "rating": word(RatingWord(rating["rating"])) if rating["rated"] else "not rated",
-            "action": ACTION_WORDS[rating["best_action"]],
+            "action": self._does(rating["best_action"]),
             "make_safe": rating["make_safe"],
             "no_climb": rating["no_climb"],
             "rated": rating["rated"],
@@ -146,7 +145,7 @@ class _Told:
             "asked": [self._asked(row) for row in self._of("scoring.reviews", key)],
             "weighed": [
                 {
-                    "action": ACTION_WORDS[row["action"]],
+                    "action": self._does(row["action"]),
                     "rating_left": None
                     if row["action"] == "make_safe"  # the tree stays as it is
                     else word(RatingWord(row["residual_rating"])),
@@ -155,6 +154,9 @@ class _Told:
                 for row in self._of("scoring.candidate_actions", key)
             ],
         }
+
+    def _does(self, action: str) -> str:
+        return self.context.texts.word("action", action)
 
     def _asked(self, row: Mapping[str, Any]) -> dict[str, Any]:
         said = self.context.review_sentence(row["code"], json.loads(row["detail"]))
@@ -238,7 +240,7 @@ class _Told:
         due = f" Due by {day_words(job['deadline_on'])}." if job["deadline_on"] else ""
         if placed and placed["day"] and job["deadline_on"] and placed["day"] > job["deadline_on"]:
             due += " That is later than its deadline."
-        action = capital(ACTION_WORDS[str(job["action"])])
+        action = capital(self._does(job["action"]))
         return {
             "sentence": f"{action}: {when}.{due}",
             "action": job["action"],

@@ -46,7 +46,9 @@ def write_rows_aside(settings: RunSettings, store: RunStore, library: Library) -
 
 def _context(settings: RunSettings, store: RunStore, library: Library) -> RenderContext:
     said = wording(settings)
-    return RenderContext(settings, store, library, store.root, said.sentence, said.review)
+    return RenderContext(
+        settings, store, library, store.root, said.sentence, said.review, said.texts
+    )
 
 
 def run(

@@ -1,9 +1,6 @@
 """Sentences of how much wood is left, and of whether it holds."""
 
-from collections.abc import Callable, Mapping
-from typing import Any
-
-from pipeline.published.sentences import Texts, english
+from pipeline.published.sentences import Texts
 from pipeline.render.wording_numbers import (
     band,
     count_word,
@@ -171,15 +168,4 @@ HOLDING: dict[str, Form] = {
     ),
     "holds_witnesses": _witnesses,
     "holds_witnesses_apart": _witnesses_apart,
-}
-HOLDING_REVIEWS: dict[str, Callable[[Mapping[str, Any]], str]] = {
-    "witnesses_apart": lambda v: (
-        f"Tree {v['tree_id']}: by what is known of {parts(v['part'])} failure is {v['seen']}, "
-        f"by the wind {v['computed']}. Look closer."
-    ),
-    "wind_unknown": lambda v: (
-        "The settings do not tell the winds of this place: those of a common region, "
-        f"{str(v['region']).replace('_', ' ')} among {english().word('terrain', v['terrain'])}, "
-        "are assumed. Give them in the settings, under city.wind."
-    ),
 }

@@ -1,177 +1,207 @@
-"""Sentences of reviews, and of the reasons why work was left out."""
+"""Sentences of reviews: what a person is asked to look at."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from pipeline.render.wording_actions import decision_contradicted
-from pipeline.render.wording_holding import HOLDING_REVIEWS
+from pipeline.published.sentences import Texts
+from pipeline.render.wording_actions import worse
 from pipeline.render.wording_notes import notes_said
-from pipeline.render.wording_numbers import capital, count_word, day, in_hundred
+from pipeline.render.wording_numbers import capital, count_word, day, in_hundred, joined, parts
+from pipeline.render.wording_seen import Form, Values, named
 
-Values = Mapping[str, Any]
-
-
-def _name(values: Values) -> str:
-    return str(values.get("name") or "a fungus without a name")
+_LISTED = 2  # names that are told of those that a fungus may have
 
 
-def _seen(values: Values) -> str:
+def _seen(v: Values, t: Texts) -> str:
     """The fungus and the sighting, so that whoever reads the list can find the record."""
-    return f"{_name(values)} (sighting {values['sighting']})"
+    return t.ask("share", "seen", fungus=named(v.get("name"), t), sighting=v["sighting"])
 
 
-def _named(values: Values) -> str:
-    """What a row set aside names; nothing where it names nothing."""
-    return f" (the row names {values['about']})" if values.get("about") else ""
+def _why(v: Values, t: Texts) -> str:
+    """Why no tree is known."""
+    if v.get("told_id"):
+        return t.ask("share", "why_unlisted", tree=v["told_id"])
+    return t.word("no_tree", v.get("why"), t.word("no_tree", "other"))
 
 
-_WHY_NO_TREE = {
-    "id_unknown": "the tree id is not in the inventory",
-    "id_and_place_disagree": "tree id and place disagree",
-    "no_place": "no place was told",
-    "accuracy_unknown": "the accuracy of the place is not known",
-    "accuracy_beyond_cap": "the place is too inaccurate to name a tree",
-    "no_tree_near": "no listed tree is near",
-    "several_trees_near": "several trees are near",
-    "free_in_soil": "it grows free in soil or mulch",
-    "tree_not_standing": "the tree is not standing",
-}
+def _photographs(v: Values, t: Texts) -> str:
+    return t.word("join", "between").join(v["photographs"])
 
 
-def _in_no_inventory(values: Values) -> str:
-    """The id that a sighting tells and no inventory has, as a sentence."""
-    told = values.get("told_id")
-    return f" It names tree {told}, which is in no inventory." if told else ""
+def _expert(v: Values, t: Texts) -> str:
+    """What to ask an expert: the likeliest names, what to photograph, where to look."""
+    pairs = list(zip(v["names"], v["probabilities"], strict=True))[:_LISTED]
+    names = [
+        t.ask("share", "name", name=name, percent=f"{share:.0%}".removesuffix("%"))
+        for name, share in pairs
+    ]
+    return t.ask(
+        "share",
+        "expert",
+        names=joined(names, t, "or"),
+        photographs=_photographs(v, t),
+        look=t.ask("share", "look", look=v["next_look"]) if v["next_look"] else "",
+    )
 
 
-def _why(values: Values) -> str:
-    if values.get("told_id"):
-        return f"it names tree {values['told_id']}, which is in no inventory"
-    return _WHY_NO_TREE.get(str(values.get("why")), "no reason was told")
+def _aside(v: Values, t: Texts) -> str:
+    about = t.ask("quarantine_danger", "about", about=v["about"]) if v.get("about") else ""
+    told = {"words": v["words"], "reason": v["reason"]}
+    return t.ask("quarantine_danger", "known", **told, about=about)
 
 
-def _to_expert(values: Values) -> str:
-    pairs = list(zip(values["names"], values["probabilities"], strict=True))
-    told = " or ".join(f"{name} ({share:.0%})" for name, share in pairs[:2])
-    look = f" Look next: {values['next_look']}" if values["next_look"] else ""
-    return f"{told}. Send photographs of {', '.join(values['photographs'])}.{look}"
+def _host(v: Values, t: Texts) -> str:
+    return t.ask(
+        "sighting_host_conflict",
+        "known",
+        seen=_seen(v, t),
+        host=v["host"] or t.ask("sighting_host_conflict", "another"),
+        tree=v["tree_id"],
+        genus=v["genus"],
+    )
 
 
-def _who(named_by: list[str]) -> str:
+def _who(by: Sequence[str], t: Texts) -> str:
     """Who gave a name, as 'named by: laboratory'."""
-    return "named by: " + ", ".join(word.replace("_", " ") for word in named_by)
+    words = t.word("join", "between").join(t.word("named_by", one) for one in by)
+    return t.ask("fungus_reports_disagree", "by", who=words)
 
 
-def _apart(values: Values) -> str:
-    told = values["tell_apart"]
-    return f"How to tell: {told}. " if told else ""
+def _disagree(v: Values, t: Texts) -> str:
+    apart = ""
+    if v["tell_apart"]:
+        apart = t.ask("fungus_reports_disagree", "apart", told=v["tell_apart"])
+    return t.ask(
+        "fungus_reports_disagree",
+        "known",
+        tree=v["tree_id"],
+        serious=v["serious"],
+        code=v["code"],
+        serious_by=_who(v["serious_by"], t),
+        other=v["other"],
+        other_by=_who(v["other_by"], t),
+        apart=apart,
+        photographs=_photographs(v, t),
+    )
 
 
-def _fits(values: Values) -> str:
-    trees = values["trees"]
-    number = int(values["reports"])
-    merged = f" ({count_word(number)} reports of one body)" if number > 1 else ""
-    host = f", on {values['host']} as told" if values.get("host") else ""
-    what = "which tree is it on?" if values["candidates"] > 1 else "is it on this tree?"
-    told = [f"in {in_hundred(tree['probability'])} {_candidate(tree)}" for tree in trees]
-    if told:
-        told[0] = (
-            f"in {in_hundred(trees[0]['probability'])} such cases it is {_candidate(trees[0])}"
+def _fits(v: Values, t: Texts) -> str:
+    """Which trees a sighting may belong to, with how likely each is."""
+
+    def say(variant: str, **told: object) -> str:
+        return t.ask("sighting_ambiguous", variant, **told)
+
+    number = int(v["reports"])
+    told = [
+        say(
+            "next" if at else "first",
+            share=in_hundred(tree["probability"], t),
+            tree=_candidate(tree, say),
         )
-    more = values["candidates"] - len(trees)
-    if more > 0:
-        told.append(f"{count_word(more)} more {'is' if more == 1 else 'are'} less likely")
-    told.append(f"in {in_hundred(values['unlisted'])} a tree that is not in the inventory")
-    odds = capital("; ".join(told))
-    return f"{_seen(values)}{merged}{host}: {what}{_in_no_inventory(values)} {odds}."
+        for at, tree in enumerate(v["trees"])
+    ]
+    more = v["candidates"] - len(v["trees"])
+    if more == 1:
+        told.append(say("more_one"))
+    elif more > 0:
+        told.append(say("more", number=count_word(more, t)))
+    told.append(say("none", share=in_hundred(v["unlisted"], t)))
+    return say(
+        "known",
+        seen=_seen(v, t),
+        merged=say("merged", number=count_word(number, t)) if number > 1 else "",
+        host=say("host", host=v["host"]) if v.get("host") else "",
+        what=say("which" if v["candidates"] > 1 else "this"),
+        unlisted=t.ask("share", "unlisted", tree=v["told_id"]) if v.get("told_id") else "",
+        odds=capital(say("between").join(told)),
+    )
 
 
-def _candidate(tree: Values) -> str:
+def _candidate(tree: Mapping[str, Any], say: Callable[..., str]) -> str:
     away = tree["distance_m"]
     about = [
-        tree["genus"] or "genus unknown",
-        "" if away is None else f"{away:.0f} m off",
-        "named by the sighting" if tree["named"] else "",
+        tree["genus"] or say("genus_unknown"),
+        "" if away is None else say("off", metres=f"{away:.0f}"),
+        say("named") if tree["named"] else "",
     ]
-    return f"tree {tree['tree_id']} ({', '.join(word for word in about if word)})"
+    return say("tree", tree=tree["tree_id"], about=", ".join(word for word in about if word))
 
 
-REVIEWS: dict[str, Callable[[Values], str]] = {
-    **HOLDING_REVIEWS,
-    "quarantine_danger": lambda v: (
-        f"A row that could not be used speaks of danger ({v['words']}): find the tree today"
-        f"{_named(v)}. Why it was set aside: {v['reason']}"
+def _of_sighting(code: str, /, **more: Form) -> Form:
+    """A sentence that names the sighting and what these say."""
+    return lambda v, t: t.ask(
+        code, seen=_seen(v, t), **{name: form(v, t) for name, form in more.items()}
+    )
+
+
+def _of_tree(code: str, /, **more: Form) -> Form:
+    """A sentence that names the tree and what these say."""
+    return lambda v, t: t.ask(
+        code, tree=v["tree_id"], **{name: form(v, t) for name, form in more.items()}
+    )
+
+
+def _notes(v: Values, t: Texts) -> str:
+    return notes_said(v["told"], t)
+
+
+def _code(v: Values, _: Texts) -> str:
+    return str(v["code"])
+
+
+def _tree(v: Values, _: Texts) -> str:
+    return str(v["tree_id"])
+
+
+REVIEWS: dict[str, Form] = {
+    "quarantine_danger": _aside,
+    "make_safe": _of_tree(
+        "make_safe",
+        failure=lambda v, t: t.word("failure", v["failure"]),
+        rating=lambda v, t: t.word("rating", v["rating"]),
     ),
-    "make_safe": lambda v: (
-        f"Make-safe is open for tree {v['tree_id']}: failure {v['failure']}, rating {v['rating']}."
+    "sighting_serious_unmatched": _of_sighting("sighting_serious_unmatched", code=_code, why=_why),
+    "sighting_serious_ambiguous": lambda v, t: t.ask(
+        "sighting_serious_ambiguous", fits=_fits(v, t)
     ),
-    "sighting_serious_unmatched": lambda v: (
-        f"{_seen(v)}, {v['code']}, was seen and no tree is known for it: {_why(v)}. Find it now."
-    ),
-    "sighting_serious_ambiguous": lambda v: f"{_fits(v)} This fungus cannot wait: find it now.",
     "sighting_ambiguous": _fits,
-    "sighting_conflict": lambda v: (
-        f"{_seen(v)}: the tree named and the place told are farther apart than the errors allow."
+    "sighting_conflict": _of_sighting("sighting_conflict"),
+    "sighting_host_conflict": _host,
+    "name_serious_uncertain": _of_sighting("name_serious_uncertain", code=_code, expert=_expert),
+    "name_does_not_fit": _of_sighting("name_does_not_fit", expert=_expert),
+    "name_uncertain": _of_sighting("name_uncertain", expert=_expert),
+    "fungus_reports_disagree": _disagree,
+    "decision_contradicted": lambda v, t: t.ask(
+        "decision_contradicted", tree=v["tree_id"], **worse(v, t)
     ),
-    "sighting_host_conflict": lambda v: (
-        f"{_seen(v)}: the host told is {v['host'] or 'another'}, but tree {v['tree_id']} is "
-        f"listed as {v['genus']}. One of them is wrong: look which."
+    "decision_ended": _of_tree(
+        "decision_ended",
+        decision=lambda v, t: t.word("decision", v["decision"]),
+        day=lambda v, t: day(v["until"], t),
     ),
-    "name_serious_uncertain": lambda v: f"{_seen(v)}, {v['code']}: {_to_expert(v)}",
-    "name_does_not_fit": lambda v: (
-        f"{_seen(v)}: the name given by a laboratory or a specialist does not fit what was seen: "
-        f"samples or records may be mixed up. Check both. {_to_expert(v)}"
+    "decision_unread": lambda v, t: t.ask("decision_unread", value=repr(v["value"])),
+    "presumed_removal": _of_tree("presumed_removal", fungus=lambda v, t: named(v.get("name"), t)),
+    "sighting_unmatched": _of_sighting("sighting_unmatched", why=_why),
+    "sighting_id_unknown": _of_sighting(
+        "sighting_id_unknown",
+        why=lambda v, t: _why({**v, "why": "id_unknown"}, t),
+        tree=_tree,
     ),
-    "fungus_reports_disagree": lambda v: (
-        f"Reports of tree {v['tree_id']} disagree: {v['serious']}, {v['code']} "
-        f"({_who(v['serious_by'])}), and {v['other']} ({_who(v['other_by'])}), which are taken "
-        "for each other. Both are kept and the serious one counts until somebody has looked. "
-        f"{_apart(v)}Send photographs of {', '.join(v['photographs'])}."
+    "tree_not_standing": _of_sighting("tree_not_standing"),
+    "season_region_unknown": lambda _, t: t.ask("season_region_unknown"),
+    "place_doubtful": lambda v, t: t.ask("place_doubtful", number=count_word(int(v["count"]), t)),
+    "note_danger": _of_tree("note_danger", told=_notes),
+    "note_read": _of_tree("note_read", told=_notes),
+    "sighting_not_decay": _of_sighting("sighting_not_decay", why=_why),
+    "witnesses_apart": _of_tree(
+        "witnesses_apart",
+        part=lambda v, t: parts(v["part"], t),
+        seen=lambda v, t: t.word("failure", v["seen"]),
+        computed=lambda v, t: t.word("failure", v["computed"]),
     ),
-    "decision_contradicted": decision_contradicted,
-    "decision_ended": lambda v: (
-        f"Tree {v['tree_id']}: the decision ({v['decision']}) held until {day(v['until'])} and "
-        "has ended; what the program says stands again. Decide anew where it should not."
+    "wind_unknown": lambda v, t: t.ask(
+        "wind_unknown",
+        region=t.word("region", v["region"]),
+        terrain=t.word("terrain", v["terrain"]),
     ),
-    "presumed_removal": lambda v: (
-        f"Tree {v['tree_id']} with {_name(v)}: removal is presumed until a check lifts it."
-    ),
-    "decision_unread": lambda v: (
-        f"An override names {v['value']!r}, which is neither an action nor a rating."
-    ),
-    "sighting_unmatched": lambda v: f"{_seen(v)}: no tree was found, {_why(v)}.",
-    "sighting_id_unknown": lambda v: (
-        f"{_seen(v)}: {_why({**v, 'why': 'id_unknown'})}; by its place it is taken to be on tree "
-        f"{v['tree_id']}. See which tree it is."
-    ),
-    "tree_not_standing": lambda v: f"{_seen(v)} was seen on a tree that is not standing.",
-    "season_region_unknown": lambda _: (
-        "No region is set: the strictest closed seasons are used. Set city.region."
-    ),
-    "place_doubtful": lambda v: (
-        f"{capital(count_word(int(v['count'])))} trees have a place in doubt: outside the wards, "
-        "swapped or rounded."
-    ),
-    "name_uncertain": lambda v: f"{_seen(v)}: {_to_expert(v)}",
-    "note_danger": lambda v: (
-        f"The notes of tree {v['tree_id']} speak of danger: {notes_said(v['told'])}. A program "
-        "read them and they count for little in the rating: see the tree now."
-    ),
-    "note_read": lambda v: (
-        f"The notes of tree {v['tree_id']} were read by a program: {notes_said(v['told'])}. See "
-        "whether it read them rightly, and look."
-    ),
-    "sighting_not_decay": lambda v: f"{_seen(v)} is kept and not counted as decay: {_why(v)}.",
-}
-
-UNSCHEDULED = {
-    "no_crew_of_type": "No crew of this kind is set.",
-    "no_machine": "No crew has the machine.",
-    "no_hours_left": "The crews' hours are used up by work that comes first.",
-    "no_money_left": "The money is used up by work that comes first.",
-    "no_machine_hours_left": "The machine's hours are used up by work that comes first.",
-    "out_of_season": "The closed season leaves no day in the plan.",
-    "deferred": "A person put it off.",
-    "longer_than_shift": "The job takes longer than one shift.",
-    "do_not_climb_no_lift": "The tree must not be climbed and no crew has a lift.",
 }

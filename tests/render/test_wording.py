@@ -11,7 +11,6 @@ from pipeline.published.table import Library
 from pipeline.render import wording
 from pipeline.render.wording_numbers import band, in_hundred
 from pipeline.scoring.explanation import REVIEWS, STATEMENTS
-from pipeline.tables.catalogue import TABLES
 
 # A value for each name; the words are the trade's.
 _VALUES: dict[str, Any] = {
@@ -88,8 +87,7 @@ def _all_sentences(values: dict[str, Any]) -> list[str]:
         wording.review_sentence(code, {key: values[key] for key in keys})
         for code, (_, keys) in REVIEWS.items()
     ]
-    reasons = TABLES["planning.unscheduled"].column("reason").allowed
-    return told + [wording.unscheduled_sentence(reason) for reason in reasons]
+    return told
 
 
 def test_scoring_and_wording_know_the_same_statements() -> None:

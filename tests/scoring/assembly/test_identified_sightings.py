@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pipeline.published.table import Library
-from pipeline.render.wording_reviews import REVIEWS
+from pipeline.render.wording import review_sentence
 from pipeline.tables.store import RunStore
 from tests.scoring.small_world import Rows, rows, score, street
 
@@ -248,7 +248,7 @@ def test_a_harmless_name_does_not_erase_a_serious_one(tmp_path: Path) -> None:
     assert (told["other"], told["other_by"]) == ("Xylaria polymorpha", ["trained_inspector"])
     assert told["code"] == "R5"
     assert told["photographs"]
-    sentence = REVIEWS[review["code"]](told)
+    sentence = review_sentence(review["code"], told)
     assert "Kretzschmaria deusta, R5 (named by: public)" in sentence
     assert "fungus_reports_disagree" not in {r["code"] for r in rows(alone, "reviews")}
 
@@ -280,7 +280,7 @@ def test_a_laboratory_that_is_contradicted_is_told_and_not_overruled(tmp_path: P
     assert found(laboratory)[0]["needs_expert"]
     (review,) = [r for r in rows(laboratory, "reviews") if r["code"] == "name_does_not_fit"]
     assert review["urgency"] == 1
-    sentence = REVIEWS[review["code"]](json.loads(review["detail"]))
+    sentence = review_sentence(review["code"], json.loads(review["detail"]))
     assert "Laetiporus sulphureus (sighting lab 1)" in sentence
     assert "may be mixed up" in sentence
     assert not found(fits)[0]["needs_expert"]

@@ -17,6 +17,7 @@ from pipeline.tables.schema import TableSchema
 
 # A word column with more different words than this is no list of codes; the most frequent are kept.
 _MOST_WORDS = 200
+_SAMPLE, _OWN_WORDS = 10_000, 0.5  # cells looked at first, and the share that differs among them
 _EXAMPLES = 3
 _WORDY = frozenset({"word", "words", "yes_no"})
 _Row = dict[str, object]
@@ -77,14 +78,23 @@ def _filled(file: File, header: str) -> _Row:
     if not (pa.types.is_string(data.type) or pa.types.is_large_string(data.type)):
         return {"cells": size, "filled": size - data.null_count, "said_missing": 0}
     missing = frozenset(DEFAULT_MISSING) if file.mapped is None else file.mapped.missing
-    # words are counted instead of cells: a trimmed copy of every column would cost a second read
-    counted = pc.value_counts(data.combine_chunks())
-    words = cells.clean(counted.field(0), frozenset({""}))
-    left = cells.clean(counted.field(0), missing)
-    numbers = counted.field(1)
-    filled = pc.sum(pc.if_else(words.is_valid(), numbers, 0)).as_py() or 0
-    gone = filled - (pc.sum(pc.if_else(left.is_valid(), numbers, 0)).as_py() or 0)
+    # Words are counted instead of cells, unless nearly every cell has a word of its own.
+    told = data.combine_chunks()
+    numbers = None
+    if len(pc.unique(told.slice(0, _SAMPLE))) < _OWN_WORDS * min(size, _SAMPLE):
+        counted = pc.value_counts(told)
+        told, numbers = counted.field(0), counted.field(1)
+    words = cells.clean(told, frozenset({""}))
+    filled = _counted(words.is_valid(), numbers)
+    gone = filled - _counted(cells.clean(words, missing).is_valid(), numbers)
     return {"cells": size, "filled": filled, "said_missing": gone}
+
+
+def _counted(valid: pa.Array, numbers: pa.Array | None) -> int:
+    """How many cells: one for each valid word, or as many as it stands in."""
+    if numbers is None:
+        return int(pc.sum(valid).as_py() or 0)
+    return int(pc.sum(pc.if_else(valid, numbers, 0)).as_py() or 0)
 
 
 def _used(file: File, mapped: Mapped, name: str) -> _Row:

@@ -1,6 +1,7 @@
 """The scoring stage: reads the tables of ingest, calls the maths, writes the tables of scoring."""
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -151,9 +152,6 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     _write(store, wood_out.STRENGTH, tables.strength_columns(judgement.looks, parameters.failure))
     wood, held, evidence = judgement.balance.wood, judgement.balance.held, judgement.evidence
     _write(store, wood_out.DECAY, decay_columns(wood, evidence, judgement.looks, parameters))
-    store.write(
-        wood_out.MECHANICS, mechanics_table(wood, held, judgement.trees, evidence.trees, parameters)
-    )
     _write(store, out.FAILURE, failure_table(judgement.evidence.spoken))
     _write(store, out.IMPACTS, tables.impact_columns(judgement.pairs, judgement.evidence))
     _write(store, out.PART_RATINGS,
@@ -161,7 +159,17 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
                judgement.pairs, judgement.judged, judgement.evidence, parameters
            ))  # fmt: skip
     teller.step("choosing actions and writing reasons")
-    _act(judgement, read, store, parameters)
+    # Nothing hangs on the mechanics of trees without a sign: numpy and Arrow reckon and write them
+    # without the interpreter's lock, while the actions are chosen.
+    with ThreadPoolExecutor(1) as second:
+        waiting = second.submit(
+            lambda: store.write(
+                wood_out.MECHANICS,
+                mechanics_table(wood, held, judgement.trees, evidence.trees, parameters),
+            )
+        )
+        _act(judgement, read, store, parameters)
+        waiting.result()
 
 
 def _judge(read: Mapping[str, pa.Table], epsg: int | None, parameters: Parameters) -> _Judgement:

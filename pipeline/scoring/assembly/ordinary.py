@@ -156,16 +156,21 @@ def mechanics_table(
     own = pa.table(holding_columns(wood, held))
     key = np.concatenate([wood.tree, np.repeat(keys, PARTS)])
     # Both are in order of tree and part, so a stable order by tree keeps the parts in theirs.
-    order = pa.array(np.argsort(key, kind="stable"))
+    order = pa.array(np.argsort(key, kind="stable")) if len(wood.tree) else None
     # Column by column: the whole of it twice is the most that a run would hold at once.
     return pa.table({name: _one_column(own[name], told.get(name), len(part), order)
                      for name in own.column_names})  # fmt: skip
 
 
-def _one_column(own: pa.ChunkedArray, rest: object, count: int, order: pa.Array) -> pa.Array:
-    """A column of trees with evidence and of `count` rows of the rest, empty where not told."""
+def _one_column(own: pa.ChunkedArray, rest: object, count: int, order: pa.Array | None) -> pa.Array:
+    """A column of trees with evidence and of `count` rows of the rest, empty where not told.
+
+    Without an order there are no trees with evidence.
+    """
     others = pa.nulls(count, own.type) if rest is None else pa.array(rest)
     if isinstance(others, pa.ChunkedArray):
         others = others.combine_chunks()
+    if order is None:
+        return others.cast(own.type)
     both = pa.chunked_array([*own.chunks, others.cast(own.type)]).unify_dictionaries()
     return both.take(order).combine_chunks()

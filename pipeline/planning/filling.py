@@ -1,6 +1,7 @@
 """The crew-days of one attempt at a plan: what presses from the first day on, the rest evenly."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -184,8 +185,9 @@ class Filling:
             settled[chosen[kept]] = True
             waits = self.links.waiting(settled)
             rows = np.flatnonzero(these & ~waits[chosen])
+            weighed = replace(self.work, harm=self.work.harm * self.wanted.weight)
             fill_pools(
-                self.work, self.world, self.used, self._opens(self.world.as_of),
+                weighed, self.world, self.used, self._opens(self.world.as_of),
                 (chosen[rows], pool[rows]), slots, block_days=block_days,
             )  # fmt: skip
             self._off_closed_days(slots)

@@ -28,12 +28,14 @@ class Wanted:
     quarter : place in the horizon, BEFORE for the lead-in, NOWHERE for none.
     period : of the selection, NOWHERE for none.
     pool : NOWHERE for none.
+    weight : of a unit of each job's harm when days are filled: more in wards that lack their share.
     rows : jobs that were chosen among; `result` is about them, None where there were none.
     """
 
     quarter: Ints
     period: Ints
     pool: Ints
+    weight: Floats
     rows: Ints
     dates: Calendar
     given: Instance | None
@@ -57,7 +59,8 @@ def chosen_among(work: Work, world: World, available: Flags) -> Ints:
 def nothing_wanted(work: Work, world: World) -> Wanted:
     """No job put anywhere."""
     none = np.full(work.hours.shape, NOWHERE, dtype=np.int64)
-    return Wanted(none, none, none, none[:0], calendar(world), None, None)
+    even = np.ones(none.shape)
+    return Wanted(none, none, none, even, none[:0], calendar(world), None, None)
 
 
 def want(
@@ -88,4 +91,6 @@ def want(
     found = select(made, work.rating[rows], effort, seconds=world.order.solver_seconds)
     period[rows], pool[rows] = found.chosen.period, found.chosen.pool
     quarter = dates.quarter(period, before=BEFORE)
-    return Wanted(quarter, period, pool, rows, dates, made, found)
+    weight = np.ones(work.hours.shape)
+    weight[rows[found.order]] = found.ward_weight()
+    return Wanted(quarter, period, pool, weight, rows, dates, made, found)

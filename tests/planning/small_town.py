@@ -96,6 +96,7 @@ class Town:
     decisions: list[dict[str, Any]] = field(default_factory=list)
     work_done: list[dict[str, Any]] = field(default_factory=list)
     zones: list[dict[str, Any]] = field(default_factory=list)
+    wards: dict[int, str] = field(default_factory=dict)
     streets: bool = True
     crews: tuple[Crew, ...] = CREWS
     planning: Planning = field(default_factory=Planning)
@@ -129,7 +130,7 @@ class Town:
         put(store, "ingest.trees", [
             {"tree_key": k, "tree_id": f"T-{self._number(k):05d}", "x_m": float(x[k]),
              "y_m": float(y[k]), "shares_place": 1, "row": k + 1,
-             "ward": "North"} for k in range(self.trees)
+             "ward": self.wards.get(k, "North")} for k in range(self.trees)
         ])  # fmt: skip
         put(store, "scoring.tree_ratings", [
             {"tree_key": k, "rating": 2, "harm_per_year": 1e-4 * (1 + k % 7), "no_climb": False,

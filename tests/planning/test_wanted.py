@@ -160,3 +160,45 @@ def test_the_days_before_the_plan_hold_no_work(tmp_path: Path) -> None:
     row = town.plan(tmp_path).by_id("queue")["T-00000/remove"]
     assert row["day"] > AS_OF
     assert row["late_days"] == (row["day"] - AS_OF).days
+
+
+def test_overtime_adds_its_share_of_hours_and_costs_its_rate(tmp_path: Path) -> None:
+    """10 h a quarter and half as much again at one and a half times the money, by hand."""
+    made = {}
+    for share in (0.0, 0.5):
+        town = Town(trees=10, planning=Planning(overtime_share=share, overtime_rate=1.5, quarters=1,
+                                                lead_in_share=0.0))  # fmt: skip
+        town.crews = (crew("Lift", "lift", hours_per_quarter=10.0),)
+        for tree in range(10):
+            town.add(tree, "remove", crew_type="lift", hours=3.5)
+        planned = town.plan(tmp_path / str(share))
+        figures = {row["plan"]: row for row in planned.table("figures")}
+        made[share] = (len(planned.by_id("queue")), figures["plan"])
+    # two cuts of 3.5 h with their travel in 10 h, four in 15 h of which a day may not hold the last
+    assert made[0.0][0] == made[0.0][1]["jobs"] == 2
+    assert made[0.5][0] >= 3
+    assert made[0.5][1]["jobs"] == 4
+    hours = made[0.0][1]["cost"] / 2 / 100.0  # of a cut, at 100 an hour
+    beyond = 4 * hours - 10.0
+    assert made[0.5][1]["cost"] == pytest.approx(100.0 * (4 * hours + 0.5 * beyond), rel=0.02)
+
+
+def test_each_ward_gets_the_share_of_its_risk_that_the_city_owes_it(tmp_path: Path) -> None:
+    """Without a bound all hours go to the dear ward; with one the other is not left out."""
+    done = {}
+    for share in (0.0, 0.9):
+        town = Town(trees=60, crews=(crew("Lift", "lift", hours_per_quarter=30.0),),
+                    planning=Planning(ward_share=share, quarters=1, lead_in_share=0.0))  # fmt: skip
+        town.wards = dict.fromkeys(range(30), "South")
+        for tree in range(60):
+            town.add(tree, "remove", crew_type="lift", hours=1.6)
+            town.ratings[tree] = {"rating": 2, "harm_per_year": 1e-4 if tree < 30 else 1.1e-4}
+        queue = town.plan(tmp_path / str(share)).by_id("queue")
+        done[share] = sorted(int(key[2:7]) for key in queue)
+    assert all(tree >= 30 for tree in done[0.0])
+    south = [tree for tree in done[0.9] if tree < 30]
+    removed = {tree: 1e-4 if tree < 30 else 1.1e-4 for tree in done[0.9]}
+    # its part of all harm is 1.0 of 2.1; nine tenths of that of what is removed, less half a cut
+    owed = 0.9 * (1.0 / 2.1) * sum(removed.values())
+    assert sum(removed[tree] for tree in south) >= owed - 0.5e-4
+    assert len(done[0.9]) >= len(done[0.0]) - 1

@@ -16,8 +16,7 @@ from pipeline.planning.selection.check import broken
 from pipeline.planning.selection.columns import Columns
 from pipeline.planning.selection.greedy import by_habit, by_urgency, chosen_of, serve, taken
 from pipeline.planning.selection.instance import NOWHERE, Chosen, Instance, in_order
-from pipeline.planning.selection.relaxation import least_extras
-from pipeline.planning.selection.rows import Rows
+from pipeline.planning.selection.rows import WARD, Rows
 from pipeline.planning.selection.search import (
     Effort,
     Proposal,
@@ -49,7 +48,6 @@ class Result:
     least_late : no plan has fewer weighted late days than this.
     most_harm : no plan in which no job is later than in this one avoids more harm, less the price
         of what wards lack of their share.
-    owed : that price for this plan, in harm.
     dropped : answers of the solver that broke a limit.
     table : columns and limits, with jobs in the order of their ties.
     order : row, as given, of each job of the table.
@@ -66,18 +64,35 @@ class Result:
     urgent_chosen: Chosen
     least_late: float
     most_harm: float
-    owed: float
     dropped: int
     table: Table
     order: Ints
     prices: Floats
     late_prices: Floats
 
+    def ward_weight(self) -> Floats:
+        """What a unit of harm counts with the prices of the wards' shares, 1 without any.
+
+        Shape (jobs of the table,).
+        """
+        columns, rows = self.table.columns, self.table.rows
+        ward = rows.kind == WARD
+        weight = np.ones(columns.start.size - 1)
+        if not ward.any():
+            return weight
+        paid = -(rows.limits[ward].T @ self.prices[ward])
+        first = np.flatnonzero(
+            (np.diff(columns.start) > 0) & (self.table.instance.demand.worth > 0)
+        )
+        at = columns.start[first]
+        told = columns.harm[at] > 0
+        weight[first[told]] = np.maximum(1.0 + paid[at[told]] / columns.harm[at[told]], 0.0)
+        return weight
+
     @property
     def gap(self) -> float:
         """How much more harm could be avoided at most, as a share of what is."""
-        net = self.score.harm - self.owed
-        return max(self.most_harm - net, 0.0) / max(self.score.harm, 1e-300)
+        return max(self.most_harm - self.score.net, 0.0) / max(self.score.harm, 1e-300)
 
 
 def select(
@@ -122,7 +137,6 @@ def select(
         urgent_chosen=_given(urgent, order),
         least_late=late,
         most_harm=harm,
-        owed=book.owed(),
         dropped=book.dropped,
         table=table,
         order=order,
@@ -190,12 +204,6 @@ class _Book:
         found = score(self.table, full)
         if not broken(self.table.instance, full) and better(found, self.score):
             self.best, self.score = full, found
-
-    def owed(self) -> float:
-        """Price of what wards lack of their share, in harm."""
-        goal = second_goal(self.table, -np.inf)
-        extras = least_extras(self.table.rows, goal, taken(self.table.columns, self.best))
-        return -float(goal.extra_gain @ extras) if extras.size else 0.0
 
     def bounds(self) -> tuple[float, float]:
         """Least late days and most harm, both from the prices alone."""

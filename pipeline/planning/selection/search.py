@@ -19,7 +19,7 @@ from pipeline.planning.selection.instance import Chosen, Instance
 from pipeline.planning.selection.relaxation import least_extras
 from pipeline.planning.selection.rows import Rows, make_rows
 from pipeline.planning.selection.solver import Answer, Limits, solve
-from pipeline.units import Floats
+from pipeline.units import Flags, Floats
 
 _EVEN = 1e-9
 
@@ -47,12 +47,21 @@ class Effort:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """What a selection comes to: weighted late days, late jobs, harm avoided, money."""
+    """What a selection comes to: weighted late days, late jobs, harm avoided, money.
+
+    `owed` is the price, in harm, of what wards lack of their share.
+    """
 
     late: float
     late_jobs: int
     harm: float
     cost: float
+    owed: float = 0.0
+
+    @property
+    def net(self) -> float:
+        """Harm avoided less what is owed to the wards."""
+        return self.harm - self.owed
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,22 +90,39 @@ def table_of(instance: Instance) -> Table:
 def score(table: Table, chosen: Chosen) -> Score:
     """What a selection comes to."""
     columns = table.columns
-    at = taken(columns, chosen) > 0
+    begun = taken(columns, chosen)
+    at = begun > 0
+    goal = second_goal(table, -np.inf)
+    owed = 0.0
+    if (goal.extra_gain < 0).any():
+        owed = -float(goal.extra_gain @ least_extras(table.rows, goal, begun))
     late = np.where(chosen.done, 0.0, columns.left_late)
     late[columns.job[at]] = columns.late[at]
     return Score(
         late=float(late.sum()),
         late_jobs=int((late > _EVEN).sum()),
         harm=float(columns.harm[at].sum()),
-        cost=float(columns.cost[at].sum()),
+        cost=float(columns.cost[at].sum()) + _overtime_paid(table.instance, columns, at),
+        owed=owed,
     )
 
 
+def _overtime_paid(instance: Instance, columns: Columns, at: Flags) -> float:
+    """What hours beyond those granted cost above their rate."""
+    supply, periods = instance.supply, instance.periods
+    if supply.overtime_share <= 0:
+        return 0.0
+    used = np.zeros(supply.granted.shape)
+    np.add.at(used, (periods.stretch[columns.period[at]], columns.pool[at]), columns.hours[at])
+    over = np.maximum(used - supply.granted, 0.0).sum(axis=0)
+    return float(over @ supply.rate) * (supply.overtime_rate - 1.0)
+
+
 def better(one: Score, other: Score) -> bool:
-    """Whether one selection stands before another: late days first, then harm."""
+    """Whether one selection stands before another: late days first, then harm and the wards."""
     if abs(one.late - other.late) > _EVEN * max(1.0, abs(other.late)):
         return one.late < other.late
-    return one.harm > other.harm * (1 + _EVEN)
+    return one.net > other.net + _EVEN * abs(other.net)
 
 
 def first_goal(table: Table) -> Goal:

@@ -1,5 +1,6 @@
 """The command `soundwood`: its verbs, and errors told in one line each."""
 
+import gc
 import sys
 from typing import Annotated
 
@@ -51,6 +52,8 @@ explain.register(app)
 
 def main() -> None:
     """Run the command line; exit 0 done, 1 refused, 2 wrong usage, 3 needs a person (if asked)."""
+    # What the imports made stays to the end: the collector need not look through it again.
+    gc.freeze()
     try:
         app()
     except ManyFaults as fault:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from threading import RLock
 
 import numpy as np
 
@@ -178,7 +179,8 @@ class Library:
         if overrides is not None:
             refuse_unknown(overrides, self._config)
         self._tables: dict[str, PublishedTable] = {}
-        self.overridden: list[Override] = []
+        self._overridden: dict[str, list[Override]] = {}
+        self._reading = RLock()  # pages are written by two threads
 
     @cached_property
     def sources(self) -> dict[str, Source]:
@@ -190,6 +192,11 @@ class Library:
         """Names of the tables asked for so far."""
         return tuple(sorted(self._tables))
 
+    @property
+    def overridden(self) -> tuple[Override, ...]:
+        """Rows that a city replaced or added in the tables asked for so far, by table."""
+        return tuple(one for name in sorted(self._overridden) for one in self._overridden[name])
+
     def table(
         self, name: str, *, key: Sequence[str] = (), folder: str = "published"
     ) -> PublishedTable:
@@ -200,10 +207,11 @@ class Library:
         PublishedValueError
             If there is no such table, or it does not hold what every table holds.
         """
-        if name not in self._tables:
-            table = read_table(self._config / folder / f"{name}.csv")
-            self._tables[name] = self._overlaid(table, key)
-        return self._tables[name]
+        with self._reading:
+            if name not in self._tables:
+                table = read_table(self._config / folder / f"{name}.csv")
+                self._tables[name] = self._overlaid(table, key)
+            return self._tables[name]
 
     def _overlaid(self, table: PublishedTable, key: Sequence[str]) -> PublishedTable:
         path = self._overrides / f"{table.name}.csv" if self._overrides else None
@@ -221,7 +229,8 @@ class Library:
         rows = {tuple(row[k] for k in key): row for row in table.rows}
         for row in changes.rows:
             at = tuple(row[k] for k in key)
-            self.overridden.append(Override(table.name, row, rows.get(at)))
+            told = Override(table.name, row, rows.get(at))
+            self._overridden.setdefault(table.name, []).append(told)
             rows[at] = row
         return PublishedTable(table.name, table.columns, tuple(rows.values()))
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from pathlib import Path
+from threading import RLock
 from typing import Any, TypeVar
 
 import pyarrow as pa
@@ -53,6 +54,7 @@ class RenderContext:
     texts: Texts = field(default_factory=english)
     _tables: dict[tuple[str, tuple[str, ...] | None], pa.Table] = field(default_factory=dict)
     _found: dict[str, Any] = field(default_factory=dict)
+    _reading: RLock = field(default_factory=RLock, repr=False, compare=False)
 
     def once(self, name: str, find: Callable[[], Found]) -> Found:
         """What several pages tell, found at the first call under this name and kept."""
@@ -65,16 +67,19 @@ class RenderContext:
         """A table by its full name, read once; empty where the run has none."""
         columns = columns or _READ.get(name)
         key = (name, columns)
-        if key not in self._tables:
-            schema = TABLES[name]
-            if self.store.has(schema):
-                # In one piece: rows taken out of many pieces make Arrow join these each time.
-                read = self.store.read(schema, columns=columns, coded=_CODED.get(name, ()))
-                self._tables[key] = read.combine_chunks()
-            else:
-                made = empty(schema)
-                self._tables[key] = made if columns is None else made.select(list(columns))
-        return self._tables[key]
+        with self._reading:  # two threads write pages: a large table is read by one of them
+            if key not in self._tables:
+                self._tables[key] = self._read(name, columns)
+            return self._tables[key]
+
+    def _read(self, name: str, columns: tuple[str, ...] | None) -> pa.Table:
+        schema = TABLES[name]
+        if self.store.has(schema):
+            # In one piece: rows taken out of many pieces make Arrow join these each time.
+            read = self.store.read(schema, columns=columns, coded=_CODED.get(name, ()))
+            return read.combine_chunks()
+        made = empty(schema)
+        return made if columns is None else made.select(list(columns))
 
     def review_sentence(self, code: str, detail: Mapping[str, Any]) -> str:
         """What a review asks of a person, in one sentence."""

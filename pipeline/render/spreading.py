@@ -25,9 +25,11 @@ def apart(x_m: Floats, y_m: Floats) -> tuple[Floats, Floats, Ints]:
     known = np.flatnonzero(np.isfinite(x_m) & np.isfinite(y_m))
     shares = np.zeros(len(x_m), np.int64)
     drawn_x, drawn_y = x_m.copy(), y_m.copy()
-    if not len(known):
+    shares[known] = 1
+    several = _on_one_meridian(x_m, known)
+    if not len(several):
         return drawn_x, drawn_y, shares
-    order = known[np.lexsort((y_m[known], x_m[known]))]  # stable: in the order given
+    order = several[np.lexsort((y_m[several], x_m[several]))]  # stable: in the order given
     first = np.ones(len(order), np.bool_)
     first[1:] = (np.diff(x_m[order]) != 0) | (np.diff(y_m[order]) != 0)
     starts = np.flatnonzero(first)
@@ -40,3 +42,13 @@ def apart(x_m: Floats, y_m: Floats) -> tuple[Floats, Floats, Ints]:
     drawn_x[order] += radius * np.cos(nth * _TURN)
     drawn_y[order] += radius * np.sin(nth * _TURN)
     return drawn_x, drawn_y, shares
+
+
+def _on_one_meridian(x_m: Floats, known: Ints) -> Ints:
+    """Rows whose x another has too, in their order: all that can share a point, and few more."""
+    by_x = known[np.argsort(x_m[known], kind="stable")]
+    same = np.diff(x_m[by_x]) == 0
+    shared = np.zeros(len(by_x), np.bool_)
+    shared[1:] |= same
+    shared[:-1] |= same
+    return np.sort(by_x[shared])

@@ -24,8 +24,8 @@ begun_ahead = beside.layers_ahead  # what needs no plan, while the work is plann
 Writer = Callable[[RenderContext], list[Path]]
 
 OUTPUTS: list[tuple[str, Writer]] = [
-    ("forester's map", forester_map.write),
     ("council map", council_map.write),
+    ("forester's map", forester_map.write),
     ("crew sheets", crew_sheet.write),
     ("tree pages", tree_pages.write),
     ("queue as lists", lists.write_queue),
@@ -37,6 +37,9 @@ OUTPUTS: list[tuple[str, Writer]] = [
     ("sightings for others", occurrences.write),
     ("run report", run_report.write),
 ]
+# A second thread writes these: numpy, zlib and Arrow do most of it without the interpreter's lock;
+# the sheets and the workbook need nothing but that lock.
+_SECOND = (forester_map.write, lists.write_queue)
 
 
 def write_rows_aside(settings: RunSettings, store: RunStore, library: Library) -> None:
@@ -71,16 +74,20 @@ def run(
         If an output cannot be written as it should be.
     """
     context = _context(settings, store, library)
-    # Arrow writes the lists without the interpreter's lock, the workbook needs nothing but it.
-    with beside.layers_begun(context, ahead=ahead) as end_layers, ThreadPoolExecutor(1) as second:
-        waiting: list[Future[list[Path]]] = []
+    with (
+        beside.layers_begun(context, ahead=ahead) as end_layers,
+        ThreadPoolExecutor(1) as second,
+    ):
+        waiting: dict[Writer, Future[list[Path]]] = {}
         for name, write in OUTPUTS:
             teller.step(name)
-            if write is lists.write_queue:
-                waiting.append(second.submit(write, context))
-            else:
-                write(context)
-        for future in waiting:
+            if write in _SECOND:
+                waiting[write] = second.submit(write, context)
+                continue
+            if write is run_report.write:  # it cites what the pages before it have read
+                waiting[forester_map.write].result()
+            write(context)
+        for future in waiting.values():
             future.result()
         teller.step("layers for a GIS")
         end_layers()

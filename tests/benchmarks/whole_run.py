@@ -136,7 +136,7 @@ def _watched(*arguments: str) -> float:
     subprocess.CalledProcessError
         If the run fails.
     """
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    environment = _environment()
     peak = 0.0
     with subprocess.Popen(
         [sys.executable, *arguments], env=environment, cwd=ROOT, stdout=subprocess.DEVNULL
@@ -147,6 +147,12 @@ def _watched(*arguments: str) -> float:
     if process.returncode:
         raise subprocess.CalledProcessError(process.returncode, process.args)
     return peak
+
+
+def _environment() -> dict[str, str]:
+    """Our own, but modules are kept compiled, as those of an installed program are."""
+    kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    return {**kept, "PYTHONPATH": str(ROOT)}
 
 
 def _held(pid: int) -> float:
@@ -161,13 +167,12 @@ def _held(pid: int) -> float:
 
 
 def _child(*arguments: str) -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     return subprocess.run(
         [sys.executable, *arguments],
         check=True,
         capture_output=True,
         text=True,
-        env=environment,
+        env=_environment(),
         cwd=ROOT,
     )
 

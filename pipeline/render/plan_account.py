@@ -6,6 +6,7 @@ from typing import Any
 import pyarrow.compute as pc
 
 from pipeline.render.context import RenderContext
+from pipeline.render.worth_in_lives import money_per_death
 
 _PER_MILLION = 1e6
 _WIDTH, _HEIGHT = 400, 210
@@ -59,6 +60,7 @@ def chosen_work(context: RenderContext) -> dict[str, Any] | None:
         "curves": _curves([row for row in rows if row["kind"] == "hours"], whole),
         "prices": _prices(context),
         "years": _years(context),
+        "lives": _lives(context),
         "size": (_WIDTH, _HEIGHT),
         "frame": (_LEFT, _WIDTH - _RIGHT, _TOP, _HEIGHT - _BOTTOM),
     }  # fmt: skip
@@ -68,6 +70,36 @@ def _years(context: RenderContext) -> float:
     return context.library.table("work_order", key=("rule",), folder="rules").number(
         "value", rule="harm_years"
     )
+
+
+def _lives(context: RenderContext) -> dict[str, Any] | None:
+    """What the work in the plan costs for each expected death that it avoids; None without money.
+
+    Looks and tests avoid nothing by themselves, but they are what the work rests on: their money
+    counts, and the harm that they are hoped to avoid does not.
+    """
+    (row,) = context.store.query(
+        """
+        select coalesce(sum(j.cost), 0) as cost,
+            coalesce(sum(j.harm_removed) filter (where j.action in (
+                'remove', 'habitat_pole', 'reduce_crown', 'prune_part', 'move_target'
+            )), 0) as harm
+        from planning.queue q join planning.jobs j using (job_key)
+        """
+    ).to_pylist()
+    table = context.library.table("prevented_fatality", key=("quantity",))
+    value, years, discount = (
+        table.number("value", quantity=name) for name in ("value", "years", "discount")
+    )
+    if row["cost"] <= 0 or row["harm"] <= 0:
+        return None
+    each = money_per_death(row["cost"], row["harm"], years=years, discount=discount)
+    return {
+        "each": float(f"{each:.1g}"),
+        "years": years,
+        "discount": 100 * discount,
+        "value": float(f"{value:.2g}"),
+    }
 
 
 def _beside(row: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:

@@ -381,10 +381,7 @@ def _no_sign(store: RunStore, library: Library, *, by_mechanics: bool) -> dict[s
         """
     ).to_pylist()
     trees, above = int(row["trees"]), int(row["above"])
-    how = (
-        f"{above:,} of {trees:,} trees without a sign reach {limit:.4g} a year in roots, butt or "
-        "stem."
-    )
+    how = f"{above:,} of {trees:,} trees without a sign reach {limit:.4g} a year, branches apart."
     return {"no_sign_above": _Found(above / trees if trees else None, trees, how)}
 
 

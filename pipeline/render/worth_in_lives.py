@@ -2,7 +2,7 @@
 
     annuity   a = (1 - (1 + d)^-n) / d          worth today of 1 a year for n years
     cost of a prevented death  =  cost / (harm removed a year x a)
-    a job pays by lives alone where its harm removed a year > cost / (value of a prevented death x a)
+    a job pays by lives alone above   cost / (value of a prevented death x a)   removed a year
 
 Harm ranks trees and is no forecast, so these are orders of magnitude.
 """

@@ -59,7 +59,6 @@ ONCE = (
     Instrument.MALLET_HOLLOW,
     Instrument.MALLET_SOUND,
 )
-_PROBE_POINTS = 100  # of equal probability, for the mean over the part reached
 SHELLS = (Instrument.DRILL, Instrument.CORE)
 AREAS = (Instrument.VISUAL, Instrument.TOMOGRAM)
 
@@ -84,6 +83,7 @@ class InstrumentParameters:
     hollow_least, hollow_rise, hollow_at, hollow_width : logistic of the mallet.
     probe_error : standard deviation of the share of the diameter a probe reaches.
     probe_reach : n of the law of the part of the decayed column that a probe reaches.
+    probe_points : of equal probability, for the mean over the part reached.
     probe_floor : share of readings that tell nothing of the decay, spread over the diameter.
     hidden : share of each rot that an instrument's good reading does not clear, shape
         (instruments, rots), `Instrument` by `ROTS`.
@@ -110,6 +110,7 @@ class InstrumentParameters:
     hollow_width: float
     probe_error: float
     probe_reach: float
+    probe_points: int
     probe_floor: float
     hidden: Floats
 
@@ -319,10 +320,10 @@ def _solid(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
 
 
 def _probe(told: Told, grid: Grid, law: InstrumentParameters) -> Floats:
-    found = (told.value / told.section_cm)[:, None]
-    part = ((np.arange(_PROBE_POINTS) + 0.5) / _PROBE_POINTS) ** (1.0 / law.probe_reach)
+    found, points = told.value / told.section_cm, law.probe_points
+    part = ((np.arange(points) + 0.5) / points) ** (1.0 / law.probe_reach)
     error = np.full(len(told), law.probe_error)
-    curve = np.mean([_normal(found[:, 0], one * grid.x, error) for one in part], axis=0)
+    curve = np.mean([_normal(found, one * grid.x, error) for one in part], axis=0)
     density = curve / (law.probe_error * np.sqrt(2.0 * np.pi))
     return np.asarray(law.probe_floor + (1.0 - law.probe_floor) * density)
 

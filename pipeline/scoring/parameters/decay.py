@@ -98,6 +98,7 @@ def decay_parameters(library: Library) -> DecayParameters:
         instruments=_instruments(
             library.table("decay_instruments", key=("instrument", "quantity")),
             library.table("decay_hidden", key=("instrument", "rot")),
+            grid,
         ),
     )
     kept = dict(zip(names.texts("name"), places(names, "resistance", HOSTS), strict=True))
@@ -181,7 +182,9 @@ def _roots(t: PublishedTable) -> RootParameters:
     )
 
 
-def _instruments(t: PublishedTable, hidden: PublishedTable) -> InstrumentParameters:
+def _instruments(
+    t: PublishedTable, hidden: PublishedTable, grid: PublishedTable
+) -> InstrumentParameters:
     def share(instrument: str, quantity: str) -> float:
         return _share(t, instrument=instrument, quantity=quantity)
 
@@ -210,6 +213,7 @@ def _instruments(t: PublishedTable, hidden: PublishedTable) -> InstrumentParamet
         hollow_width=share("mallet", "hollow_width"),
         probe_error=share("probe", "error"),
         probe_reach=size("probe", "reach"),
+        probe_points=_count(grid, quantity="probe_points"),
         probe_floor=share("probe", "floor"),
         hidden=_hidden(hidden),
     )

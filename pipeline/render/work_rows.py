@@ -1,7 +1,7 @@
 """Jobs as people read them: one joined table for the workbook, the lists and the crews' sheets."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,8 @@ from pipeline import terms
 from pipeline.render import fungi, said
 from pipeline.render.context import RenderContext
 from pipeline.units import Ints
+
+AsText = Callable[[pa.ChunkedArray], pa.ChunkedArray]
 
 RATINGS = [terms.word(w) for w in terms.RatingWord]
 # Finer than anyone measures or bills: what is cut off is the noise of converted units.
@@ -46,11 +48,15 @@ def unscheduled(context: RenderContext, *, most: int | None = None) -> pa.Table:
 
 
 def unscheduled_parts(context: RenderContext) -> Iterator[pa.Table]:
-    """All jobs left out as `unscheduled` has them, some at a time: texts of a city are large."""
+    """All jobs left out as `unscheduled` has them, some at a time: texts of a city are large.
+
+    Labels stay coded, so that whoever looks at the texts looks at each of them once.
+    """
     left = context.table("planning.unscheduled")
     order = _left_in_order(context)
     for first in range(0, max(len(order), 1), _PART_ROWS):
-        yield _left_out(context, left.take(order[first : first + _PART_ROWS]), reasons=False)
+        some = left.take(order[first : first + _PART_ROWS])
+        yield _left_out(context, some, reasons=False, as_text=_coded)
 
 
 def _left_in_order(context: RenderContext) -> pa.Array:
@@ -62,10 +68,13 @@ def _left_in_order(context: RenderContext) -> pa.Array:
     )
 
 
-def _left_out(context: RenderContext, left: pa.Table, *, reasons: bool) -> pa.Table:
-    jobs = _described(context, left["job_key"], reasons=reasons)
+def _left_out(
+    context: RenderContext, left: pa.Table, *, reasons: bool, as_text: AsText | None = None
+) -> pa.Table:
+    as_text = as_text or flat
+    jobs = _described(context, left["job_key"], reasons=reasons, as_text=as_text)
     for name in ("reason", "detail"):
-        jobs = jobs.append_column(name, flat(left[name]))
+        jobs = jobs.append_column(name, as_text(left[name]))
     return jobs
 
 
@@ -75,24 +84,29 @@ def by_key(context: RenderContext, job_keys: pa.ChunkedArray) -> pa.Table:
 
 
 def _described(
-    context: RenderContext, job_keys: pa.ChunkedArray, *, reasons: bool = True
+    context: RenderContext,
+    job_keys: pa.ChunkedArray,
+    *,
+    reasons: bool = True,
+    as_text: AsText | None = None,
 ) -> pa.Table:
+    as_text = as_text or flat
     jobs = context.table("planning.jobs").take(job_keys)
     keys = jobs["tree_key"]
     trees = context.table("ingest.trees")
     longitude, latitude = (pa.array(values) for values in context.layers.trees)
     columns: dict[str, pa.ChunkedArray | pa.Array] = {
-        name: flat(jobs[name])
+        name: as_text(jobs[name])
         for name in (
             "job_key", "job_id", "tree_key", "action", "crew_type", "machine", "hours", "cost",
             "deadline_on", "not_before", "season_code", "harm_removed", "make_safe", "no_climb",
             "ward", "x_m", "y_m",
         )
     }  # fmt: skip
-    columns["rating"] = _words(jobs["rating"], RATINGS)
-    columns["part"] = _words(jobs["part"], PARTS)
+    columns["rating"] = as_text(_words(jobs["rating"], RATINGS))
+    columns["part"] = as_text(_words(jobs["part"], PARTS))
     for name in ("tree_id", "species", "dbh_cm", "street", "address", "wires", "voltage_v"):
-        columns[name] = flat(trees[name].take(keys))
+        columns[name] = as_text(trees[name].take(keys))
     for name, decimals in _DECIMALS.items():
         columns[name] = pc.round(columns[name], decimals)
     columns["longitude"] = pc.round(longitude.take(keys), 6)
@@ -160,9 +174,14 @@ def _statements(
     return made
 
 
-def _words(codes: pa.ChunkedArray, words: list[str]) -> pa.Array:
+def _words(codes: pa.ChunkedArray, words: list[str]) -> pa.ChunkedArray:
     indices = codes.combine_chunks().cast(pa.int32())
-    return pa.DictionaryArray.from_arrays(indices, words).cast(pa.string())
+    return pa.chunked_array([pa.DictionaryArray.from_arrays(indices, words)])
+
+
+def _coded(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    """Labels as they are."""
+    return column
 
 
 def flat(column: pa.ChunkedArray) -> pa.ChunkedArray:

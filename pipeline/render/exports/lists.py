@@ -240,6 +240,14 @@ def _csv_parts(tables: Iterable[pa.Table]) -> Iterator[bytes | memoryview]:
 
 
 def _inert(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    if pa.types.is_dictionary(column.type):  # each label is looked at once
+        parts = [
+            pa.DictionaryArray.from_arrays(
+                part.indices, _inert(pa.chunked_array([part.dictionary])).combine_chunks()
+            ).cast(pa.string())
+            for part in column.chunks
+        ]
+        return pa.chunked_array(parts, pa.string())
     if not pa.types.is_string(column.type) or not len(column):
         return column
     dangerous = pc.match_substring_regex(column, _DANGEROUS).fill_null(False)

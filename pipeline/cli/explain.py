@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, process
 
 from pipeline.cli import explained
 from pipeline.errors import InputError, RunError
+from pipeline.published.sentences import Texts
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.explain import explain as explain_trees
@@ -67,17 +68,17 @@ def explain(
     told = explain_trees(context, keys[:_MOST], _replaced(manifest))
     told["run"]["program"] = str(manifest["program"].get("version", "unknown"))
     if page is not None:
-        _write_page(told, page, keys)
+        _write_page(told, page, keys, context.texts)
         return
     if as_json:
         typer.echo(json.dumps(told, indent=1))  # in ASCII: no terminal or pipe can garble it
         return
     coding = getattr(sys.stdout, "encoding", None) or "utf-8"
-    for line in explained.lines(told, asked=_readable(tree), of=len(keys)):
+    for line in explained.lines(told, context.texts, asked=_readable(tree), of=len(keys)):
         typer.echo(line.encode(coding, "backslashreplace").decode(coding))
 
 
-def _write_page(told: dict[str, Any], page: Path, keys: list[int]) -> None:
+def _write_page(told: dict[str, Any], page: Path, keys: list[int], said: Texts) -> None:
     """Write the page of the one tree that was asked for.
 
     Raises
@@ -92,7 +93,7 @@ def _write_page(told: dict[str, Any], page: Path, keys: list[int]) -> None:
             expected="one tree",
             remedy=f"Ask for one of them, as {explained.shown(told['trees'][-1]['tree_id'])}.",
         )
-    typer.echo(str(write_one(told, page)))
+    typer.echo(str(write_one(told, page, said)))
 
 
 def _folder(run: Path | None) -> Path:

@@ -9,14 +9,14 @@ from typing import Any
 
 import typer
 
+from pipeline.published.sentences import PAGE, Texts
 from pipeline.render.figures import basis_words, figures
+from pipeline.render.pages.tree_pages import rating_said
 
 _INDENT = "    "
 _NARROWEST, _WIDEST = 40, 100
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})
 _PERCENT = 100
-_BASES = {"measured": "a measurement", "seen": "what was seen", "fungus": "the fungus"}
-_KEPT = "keeps people out while the tree stays as it is"
 Told = Mapping[str, Any]
 
 
@@ -27,59 +27,59 @@ def shown(text: str) -> str:
     )
 
 
-def lines(told: Told, *, asked: str, of: int) -> Iterator[str]:
+def lines(told: Told, t: Texts, *, asked: str, of: int) -> Iterator[str]:
     """The lines of an explanation, wrapped where they go to a terminal and bare where not.
 
     Parameters
     ----------
     told : as pipeline.render.explain says, with the run.
+    t : the table of sentences.
     asked : the id that was asked for.
     of : how many trees carry that id.
     """
-    page = _Page()
+    page = _Page(t)
     trees = told["trees"]
     if of > 1:
         names = ", ".join(tree["tree_id"] for tree in trees)
-        rest = f" and {of - len(trees)} more, not told here" if of > len(trees) else ""
-        yield from page.line(f"{of} trees carry the id {asked} in the inventory: {names}{rest}.")
+        rest = page.say("rest", number=of - len(trees)) if of > len(trees) else ""
+        yield from page.line(page.say("several", number=of, asked=asked, trees=names, rest=rest))
         yield ""
     for tree in trees:
         yield from _tree(page, tree, told["run"])
         yield ""
     yield from page.sources()
-    yield page.bold("Cautions")
+    yield page.bold(page.say("cautions"))
     for caution in told["cautions"]:
         yield from page.line(caution)
 
 
 def _tree(page: "_Page", tree: Told, run: Told) -> Iterator[str]:
-    yield page.bold(f"Tree {shown(tree['tree_id'])}: {shown(tree['species'] or 'unknown species')}")
-    yield from page.line(f"{run['city']}, run of {run['as_of']}. {_where(tree)}")
+    species = tree["species"] or page.say("species_unknown")
+    yield page.bold(page.say("head", tree=shown(tree["tree_id"]), species=shown(species)))
+    where = _where(page, tree)
+    yield from page.line(page.say("run", city=run["city"], day=run["as_of"], where=where))
     if tree["make_safe"]:
-        yield from page.line(
-            "Make safe first: keep people out from under this tree until a qualified person has "
-            "been there."
-        )
+        yield from page.line(f"{page.say('make_safe')} {page.say('keep_out')}")
     if tree["no_climb"]:
-        yield from page.line(
-            "Do not climb, and do not stand under the crown. Use a lift or a crane, or fell from "
-            "the ground, by people qualified for it."
-        )
-    yield from page.line(f"Rating: {tree['rating']}. Action: {tree['action']}.")
+        yield from page.line(f"{page.say('no_climb')} {page.say('how_else')}")
+    rating = rating_said(tree, page.t)
+    yield from page.line(page.say("rating", rating=rating, action=tree["action"]))
     for asked in tree["asked"]:
-        yield from page.line(f"For a person to look at: {asked['sentence']}")
+        yield from page.line(page.say("asked", sentence=asked["sentence"]))
     for knot in tree["knots"]:
         yield from _knot(page, knot, tree)
 
 
-def _where(tree: Told) -> str:
+def _where(page: "_Page", tree: Told) -> str:
     place = ", ".join(shown(name) for name in (tree["street"], tree["ward"]) if name)
     dbh, height = tree["measures"]["dbh_cm"], tree["measures"]["height_m"]
-    stem = f"{dbh['value']:.0f} cm" if dbh["value"] is not None else "not on record"
-    tall = "not known"
+    stem, tall = page.say("no_stem"), page.say("no_height")
+    if dbh["value"] is not None:
+        stem = page.say("stem", cm=f"{dbh['value']:.0f}")
     if height["value"] is not None:
-        tall = f"{height['value']:.0f} m{' (estimated)' if height['assumed'] else ''}"
-    return f"Place: {place or 'not recorded'}. Stem: {stem}; height: {tall}."
+        known = "height_filled" if height["assumed"] else "height"
+        tall = page.say(known, metres=f"{height['value']:.0f}")
+    return page.say("where", place=place or page.say("no_place"), stem=stem, height=tall)
 
 
 def _knot(page: "_Page", knot: Told, tree: Told) -> Iterator[str]:
@@ -94,61 +94,72 @@ def _knot(page: "_Page", knot: Told, tree: Told) -> Iterator[str]:
     told = {statement["statement"] for statement in knot["statements"]}
     if knot["link"] == "wood" and "wood_left" not in told:
         for part in tree["decay"]:
-            yield from page.line(*_decay(part))
+            yield from page.line(*_decay(page, part))
     if knot["link"] == "action":
         for job in tree["work"]:
             yield from page.line(job["sentence"])
-        weighed = [
-            f"{row['action']}{' (chosen)' if row['chosen'] else ''}: {row['rating_left'] or _KEPT}"
-            for row in tree["weighed"]
-        ]
-        if len(weighed) > 1:
-            yield from page.line("What was weighed, and the rating left:", inset=False)
-            for row in weighed:
-                yield from page.line(f"- {row}", inset=True)
+        if len(tree["weighed"]) > 1:
+            yield from page.line(page.say("weighed"), inset=False)
+            for row in tree["weighed"]:
+                left = row["rating_left"]
+                said = page.t.word("rating", left) if left else page.say("keeps")
+                chosen = f" {page.say('chosen')}" if row["chosen"] else ""
+                yield from page.line(f"- {row['action']}{chosen}: {said}", inset=True)
 
 
 def _statement(page: "_Page", statement: Told) -> Iterator[str]:
     source = statement["source"]
     number = f" [{page.number(source)}]" if source else ""
-    assumed = " Assumed." if statement["assumed"] else ""
+    assumed = f" {page.say('assumed')}" if statement["assumed"] else ""
     yield from page.line(f"{statement['sentence']}{assumed}{number}")
-    values = figures(statement["values"])
+    values = figures(statement["values"], page.t)
     if values:
-        yield from page.line(f"Values: {'; '.join(values)}.", inset=True)
+        yield from page.line(page.say("values", values="; ".join(values)), inset=True)
     if source and source["locator"]:
-        yield from page.line(f"Where in [{page.number(source)}]: {source['locator']}.", inset=True)
+        where = page.say("locator", number=page.number(source), where=source["locator"])
+        yield from page.line(where, inset=True)
     if statement["note"]:
-        yield from page.line(f"Note: {statement['note']}.", inset=True)
+        yield from page.line(page.say("note", note=statement["note"]), inset=True)
     if statement["basis"] and statement["basis"] != "published":
-        yield from page.line(f"Basis of the rule: {basis_words(statement['basis'])}.", inset=True)
+        basis = basis_words(statement["basis"], page.t)
+        yield from page.line(page.say("basis", basis=basis), inset=True)
 
 
-def _decay(part: Told) -> Iterator[str]:
+def _decay(page: "_Page", part: Told) -> Iterator[str]:
     values = {name: one["value"] for name, one in part["values"].items()}
     if values["decayed_share"] is None:
         return
     low, high = values["decayed_share_low"], values["decayed_share_high"]
-    span = "" if low is None or high is None else f" ({_percent(low)} to {_percent(high)})"
-    yield (
-        f"{_percent(values['decayed_share'])} of the {part['part']}'s diameter decayed{span}; it "
-        f"rests on {_BASES[part['basis']]}."
+    span = ""
+    if low is not None and high is not None:
+        span = page.say("span", low=_percent(low), high=_percent(high))
+    yield page.say(
+        "decay",
+        share=_percent(values["decayed_share"]),
+        part=page.t.word("card", part["part"]),
+        span=span,
+        basis=page.t.word("rests", part["basis"]),
     )
 
 
 def _percent(share: float) -> str:
-    return f"{share * _PERCENT:.0f} %"
+    return f"{share * _PERCENT:.0f}"
 
 
 class _Page:
     """Breaks lines for where they go, and numbers the sources in the order of their first use."""
 
-    def __init__(self) -> None:
+    def __init__(self, t: Texts) -> None:
         """See where the lines go."""
+        self.t = t
         self._plain = not sys.stdout.isatty()
         columns = shutil.get_terminal_size().columns
         self._width = min(max(columns, _NARROWEST), _WIDEST)
         self._sources: dict[str, tuple[int, str]] = {}
+
+    def say(self, variant: str, /, **told: object) -> str:
+        """A line of the table of sentences."""
+        return self.t.of(PAGE, "tree", variant, **told)
 
     def bold(self, text: str) -> str:
         """A heading."""
@@ -175,7 +186,7 @@ class _Page:
         """The list at the foot."""
         if not self._sources:
             return
-        yield self.bold("Sources")
+        yield self.bold(self.say("sources"))
         for number, citation in self._sources.values():
             yield from self.line(f"[{number}] {citation}")
         yield ""

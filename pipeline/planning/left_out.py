@@ -13,6 +13,7 @@ from pipeline.planning.selection.instance import NOWHERE
 from pipeline.planning.selection.rows import GRANTED, MACHINE, MONEY, WEEK, WINDOW
 from pipeline.planning.wanted import Wanted
 from pipeline.planning.world import Work, World
+from pipeline.published import sentences
 from pipeline.units import Ints
 
 Texts = npt.NDArray[np.object_]
@@ -46,13 +47,20 @@ class Held:
 
 
 def reasons(
-    work: Work, world: World, plan: Plan, needs: Sequence[Needs], blocked: Texts, held: Held
+    work: Work,
+    world: World,
+    plan: Plan,
+    needs: Sequence[Needs],
+    blocked: Texts,
+    held: Held,
+    told: sentences.Texts,
 ) -> tuple[Ints, Coded, Coded]:
     """Rows left out, the reason of each and the sentence that says it.
 
     Parameters
     ----------
     needs, blocked : what each group asks for and what stands in its way, see `capacity`.
+    told : the table of sentences.
     """
     rows = np.flatnonzero(plan.quarter == NOWHERE)
     end = world.span.end
@@ -76,7 +84,7 @@ def reasons(
     for number, reason in enumerate(known):
         at = np.flatnonzero(code == number)
         if at.size:
-            said = _sentences(reason, rows[at], (work, world, plan, needs, held))
+            said = _sentences(reason, rows[at], (work, world, plan, needs, held), told)
             index[at] = said.index + len(texts)
             texts += said.texts
     return rows, Coded(known, code), Coded(texts, index)
@@ -86,6 +94,7 @@ def _sentences(
     reason: str,
     rows: Ints,
     given: tuple[Work, World, Plan, Sequence[Needs], Held],
+    told: sentences.Texts,
 ) -> Coded:
     """One sentence for each different set of numbers, for all rows that share it."""
     work, world, plan, needs, held = given
@@ -93,16 +102,23 @@ def _sentences(
     demand = np.zeros(len(needs))
     np.add.at(demand, work.group, plan.used)
     made: list[str] = []
+
+    def tell(variant: str = "", /, **values: object) -> str:
+        return told.of(sentences.LEFT_OUT, reason, variant, **values)
+
+    span = _span(world, told)
     for row in rows[first].tolist():
         need = needs[int(work.group[row])]
         say: Callable[[], str] = {
-            _DEFERRED: lambda row=row: _deferred(world, held, row),
-            _SEASON: lambda row=row: _season(world, held, row),
-            _NO_HOURS: lambda row=row: _no_hours(work, world, plan, demand, row),
-            _TOO_LONG: lambda row=row: _too_long(work, world, plan, row),
-            _NO_MONEY: lambda row=row: _no_money(work, world, plan, row),
-            _NO_MACHINE: lambda row=row: _no_machine_hours(work, world, plan, row),
-        }.get(reason, lambda need=need: _no_crew(reason, need))
+            _DEFERRED: lambda row=row: _deferred(world, held, row, (tell, span)),
+            _SEASON: lambda row=row: tell(day=as_date(int(held.opens[row])), span=span),
+            _NO_HOURS: lambda row=row: tell(
+                span=span, **_no_hours((work, world, plan), demand, row, told)
+            ),
+            _TOO_LONG: lambda row=row: tell(**_too_long(work, world, plan, row)),
+            _NO_MONEY: lambda row=row: tell(span=span, **_no_money(work, world, plan, row)),
+            _NO_MACHINE: lambda row=row: tell(**_no_machine_hours(work, world, plan, row)),
+        }.get(reason, lambda need=need: tell(**_no_crew(need, told)))
         made.append(say())
     return Coded(made, index)
 
@@ -131,57 +147,59 @@ def _alike(
     return first, index
 
 
-def _deferred(world: World, held: Held, row: int) -> str:
+def _span(world: World, told: sentences.Texts) -> str:
+    """The quarters of the plan in words."""
+    labels = world.span.labels
+    if len(labels) == 1:
+        return labels[0]
+    return told.of(sentences.LEFT_OUT, "span", first=labels[0], last=labels[-1])
+
+
+def _deferred(world: World, held: Held, row: int, how: tuple[Callable[..., str], str]) -> str:
+    tell, span = how
     if held.deferred_until[row] != NEVER and held.deferred_until[row] > world.span.end:
         if held.deferred_until[row] == world.span.end + 1:
-            return f"put off by a decision for all of {world.span.words}"
-        until = as_date(int(held.deferred_until[row]))
-        return f"put off by a decision until {until}, after {world.span.words}"
-    return f"pinned by a decision to {held.pinned[row]}, after {world.span.words}"
+            return tell("all", span=span)
+        return tell("until", day=as_date(int(held.deferred_until[row])), span=span)
+    return tell("pinned", quarter=held.pinned[row], span=span)
 
 
-def _season(world: World, held: Held, row: int) -> str:
-    opens = as_date(int(held.opens[row]))
-    return f"its closed window ends on {opens}, after {world.span.words}"
-
-
-def _no_crew(reason: str, need: Needs) -> str:
-    kind = need.crew_type.replace("_", "-")
-    if reason == "no_machine":
-        return f"no crew that can do {kind} work has the machine {need.machine}"
-    if reason == "do_not_climb_no_lift":
-        return f"the tree must not be climbed, and for {kind} work there is no other crew"
-    return f"no crew in the settings can do {kind} work"
+def _no_crew(need: Needs, told: sentences.Texts) -> dict[str, str]:
+    kind = told.word("work", need.crew_type, need.crew_type.replace("_", "-"))
+    return {"work": kind, "machine": need.machine}
 
 
 def _no_hours(
-    work: Work, world: World, plan: Plan, demand: npt.NDArray[np.float64], row: int
-) -> str:
+    given: tuple[Work, World, Plan],
+    demand: npt.NDArray[np.float64],
+    row: int,
+    told: sentences.Texts,
+) -> dict[str, str]:
+    work, world, plan = given
     group = int(work.group[row])
     able = np.flatnonzero(world.rank[group])
-    kinds = " and ".join(sorted({world.pools[k].crew_type for k in able.tolist()}))
-    return (
-        f"needs {plan.used[row]:.1f} h; jobs before it take the {plan.hours[able].sum():.0f} h of "
-        f"{kinds} crews in {world.span.words}, {demand[group]:.0f} h are asked"
-    )
+    kinds = sorted({world.pools[k].crew_type for k in able.tolist()})
+    return {
+        "hours": f"{plan.used[row]:.1f}",
+        "held": f"{plan.hours[able].sum():.0f}",
+        "crews": told.word("join", "and").join(told.word("work", kind, kind) for kind in kinds),
+        "asked": f"{demand[group]:.0f}",
+    }
 
 
-def _no_money(work: Work, world: World, plan: Plan, row: int) -> str:
+def _no_money(work: Work, world: World, plan: Plan, row: int) -> dict[str, str]:
     able = np.flatnonzero(world.rank[int(work.group[row])])
     cost = plan.used[row] * float(world.rates[able].min())
-    return (
-        f"would cost about {cost:,.0f}; the {world.budget.money:,.0f} granted for "
-        f"{world.span.words} go to work that saves more late days or harm for the same money"
-    )
+    return {"cost": f"{cost:,.0f}", "money": f"{world.budget.money:,.0f}"}
 
 
-def _no_machine_hours(work: Work, world: World, plan: Plan, row: int) -> str:
+def _no_machine_hours(work: Work, world: World, plan: Plan, row: int) -> dict[str, str]:
     number = int(work.machine[row])
-    name = world.budget.machines[number].replace("_", " ")
-    return (
-        f"needs {plan.used[row]:.1f} h of the {name}; the "
-        f"{world.budget.machine_hours[number]:g} h a quarter go to work that comes first"
-    )
+    return {
+        "hours": f"{plan.used[row]:.1f}",
+        "machine": world.budget.machines[number].replace("_", " "),
+        "held": f"{world.budget.machine_hours[number]:g}",
+    }
 
 
 def dearest(wanted: Wanted, jobs: int) -> Ints:
@@ -206,10 +224,11 @@ def dearest(wanted: Wanted, jobs: int) -> Ints:
     return kinds
 
 
-def _too_long(work: Work, world: World, plan: Plan, row: int) -> str:
+def _too_long(work: Work, world: World, plan: Plan, row: int) -> dict[str, str]:
     able = np.flatnonzero(world.rank[int(work.group[row])])
     shift = max(world.crews[k].hours_per_day for p in able.tolist() for k in world.pools[p].crews)
-    return (
-        f"needs {plan.used[row]:.1f} h with set-up and travel; the longest shift has {shift:.1f} h "
-        f"and at most {world.order.longest_span} in a row are given to one job"
-    )
+    return {
+        "hours": f"{plan.used[row]:.1f}",
+        "shift": f"{shift:.1f}",
+        "days": str(world.order.longest_span),
+    }

@@ -44,12 +44,6 @@ class Horizon:
         """The last day planned."""
         return int(self.last[-1])
 
-    @property
-    def words(self) -> str:
-        """The whole span in words."""
-        labels = self.labels
-        return labels[0] if len(labels) == 1 else f"{labels[0]} to {labels[-1]}"
-
     def index(self, quarter: Quarter) -> int:
         """Place of a quarter; those before the first count as the first, later ones as `len`."""
         if quarter <= self.quarters[0]:

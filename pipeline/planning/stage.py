@@ -25,6 +25,7 @@ from pipeline.planning.travel import StraightLine
 from pipeline.planning.wanted import BEFORE
 from pipeline.planning.world import Budget, Work, WorkOrder, World
 from pipeline.progress import Teller
+from pipeline.published.sentences import Texts, spoken
 from pipeline.published.table import Library
 from pipeline.settings.model import Crew, Planning, RunSettings, Settings
 from pipeline.settings.quarter import Quarter
@@ -66,7 +67,8 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     teller.step("planning: routes")
     store.write(JOBS, _with_cost(jobs, world, plan, group))
     store.write(QUEUE, _queue(jobs, work, world, plan))
-    store.write(UNSCHEDULED, _unscheduled(jobs, work, world, plan, (needs, blocked)))
+    said = spoken(settings.sentences_path)
+    store.write(UNSCHEDULED, _unscheduled(jobs, work, world, plan, (needs, blocked), said))
     routes, stops = sheets.tables(work, world, plan)
     refuse_wrong_days(work, world, routes, stops)
     store.write(ROUTES, routes)
@@ -379,13 +381,14 @@ def _unscheduled(
     world: World,
     plan: Plan,
     asked: tuple[list[Needs], left_out.Texts],
+    said: Texts,
 ) -> pa.Table:
     held = left_out.Held(
         deferred_until=days_of(jobs["deferred_until"]),
         opens=next_open(work.closed, work.season, np.maximum(work.earliest, world.as_of)),
         pinned=np.asarray(jobs["pinned_quarter"].cast(pa.string()).to_numpy(), dtype=object),
     )
-    rows, reason, detail = left_out.reasons(work, world, plan, asked[0], asked[1], held)
+    rows, reason, detail = left_out.reasons(work, world, plan, asked[0], asked[1], held, said)
     return pa.table(
         {
             "job_key": jobs["job_key"].take(rows),

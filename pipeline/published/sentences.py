@@ -1,9 +1,10 @@
 """The table of sentences: what is said in words, apart from the code, so that a city can translate.
 
 `config/sentences.toml` holds it in English. `[words.*]` are words by code; `[says.*]` are the
-sentences of one statement by variant, `[asks.*]` those of one review, each with placeholders such
-as `{part}` that the program fills. A city gives a file of its own with any of these; what it leaves
-out is said in English.
+sentences of one statement by variant, `[asks.*]` those of one review, `[left_out.*]` those of work
+left out, `[sheet.*]` and `[page.*]` those of crews' sheets and of trees' pages, each with
+placeholders such as `{part}` that the program fills. A city gives a file of its own with any of
+these; what it leaves out is said in English.
 """
 
 import string
@@ -19,8 +20,8 @@ from pipeline.published.locate import config_dir
 
 FILE = "sentences.toml"
 WORDS = "words"
-# What holds sentences: of statements, and of reviews.
-SAYS, ASKS = GROUPS = ("says", "asks")
+# What holds sentences: of statements, of reviews, of work left out, of crews' sheets, of pages.
+SAYS, ASKS, LEFT_OUT, SHEET, PAGE = GROUPS = ("says", "asks", "left_out", "sheet", "page")
 _REMEDY = "Mend the file; config/sentences.toml has every line with its placeholders."
 
 

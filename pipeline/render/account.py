@@ -7,6 +7,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.published.sentences import Texts
 from pipeline.render.context import RenderContext
 from pipeline.render.style import day, number
 from pipeline.settings.quarter import Quarter
@@ -229,31 +230,9 @@ def assumptions(context: RenderContext) -> list[Note]:
     ]
 
 
-def in_words(code: str) -> str:
-    """A code of a table as people read it."""
-    return _WORDS.get(code, code.replace("_", " "))
-
-
-_WORDS = {
-    "no_crew_of_type": "no crew of the kind that is needed",
-    "no_machine": "no crew has the machine",
-    "no_hours_left": "no crew-hours left",
-    "out_of_season": "inside a closed window",
-    "deferred": "deferred by a person",
-    "longer_than_shift": "longer than the shifts allowed for one job",
-    "do_not_climb_no_lift": "must not be climbed, and no lift crew",
-    "retain_monitor": "look again at the tree",
-    "prune_part": "prune the part",
-    "dig_root_collar": "dig out the root collar",
-    "sound": "sound with the mallet",
-    "drill": "drill for sound wood",
-    "tomography": "tomography",
-    "expert_identification": "have the fungus named",
-    "move_target": "move the target",
-    "habitat_pole": "leave as a habitat stem",
-    "reduce_crown": "reduce the crown",
-    "make_safe": "make safe: close, isolate or prop",
-}
+def in_words(code: str, t: Texts) -> str:
+    """A job, or a reason why one is left out, as people read it."""
+    return t.word("job", code, t.word("left_out", code))
 
 
 def rating_word(rating: RatingWord) -> str:

@@ -5,28 +5,25 @@ from datetime import date
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.render import style, work_rows
+from pipeline.published.sentences import SHEET, Texts
+from pipeline.render import work_rows
 from pipeline.render.account import in_words
 from pipeline.render.context import RenderContext
+from pipeline.render.wording_numbers import day
 from pipeline.tables.catalogue_planning import CUTS, TESTS
 
 Tests = dict[int, list[tuple[str, date | None, str]]]
 
 
-def words(tree: int, action: str, tests: Tests) -> str:
+def words(tree: int, action: str, tests: Tests, t: Texts) -> str:
     """What the crew must know of the tests before this action; empty where none matters."""
     said = []
     for test, on, quarter in tests.get(tree, []) if action in CUTS else []:
         if on is not None:
-            said.append(
-                f"Test first: {in_words(test)}, planned for {style.day(on)}. Read its result "
-                "before you cut; if there is none or it lifts the removal, call the office."
-            )
+            when = day(on.isoformat(), t)
+            said.append(t.of(SHEET, "test", "first", test=in_words(test, t), day=when))
         elif not quarter:
-            said.append(
-                f"Test not done: presume what the fungus or the defect tells ({in_words(test)} "
-                "found no place in the plan). Ask the office before you cut."
-            )
+            said.append(t.of(SHEET, "test", "open", test=in_words(test, t)))
     return " ".join(said)
 
 
@@ -45,6 +42,6 @@ def tests_first(context: RenderContext) -> Tests:
         strict=True,
     )
     found: Tests = {}
-    for tree, test, day, quarter in rows:
-        found.setdefault(tree, []).append((test, day, quarter or ""))
+    for tree, test, on, quarter in rows:
+        found.setdefault(tree, []).append((test, on, quarter or ""))
     return found

@@ -43,12 +43,12 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.render.cautions import DO_NOT_CLIMB, EVERY_PAGE
+from pipeline.published.sentences import PAGE
+from pipeline.render.cautions import do_not_climb, every_page
 from pipeline.render.context import RenderContext
-from pipeline.render.knots import KNOTS, unit_of
+from pipeline.render.knots import knots, unit_of
 from pipeline.render.said import facts as said_facts
-from pipeline.render.style import day as day_words
-from pipeline.render.wording_numbers import capital
+from pipeline.render.wording_numbers import capital, day
 from pipeline.tables import inputs
 from pipeline.tables.catalogue import TABLES
 from pipeline.tables.catalogue_wood import DECAY
@@ -92,7 +92,7 @@ def explain(
     """
     told = _Told(context, tuple(tree_keys), tuple(replaced))
     trees = [told.tree(key) for key in told.tree_keys]
-    climbing = [DO_NOT_CLIMB] if any(tree["no_climb"] for tree in trees) else []
+    climbing = [do_not_climb(context.texts)] if any(tree["no_climb"] for tree in trees) else []
     return {
         "format": FORMAT,
         "run": {
@@ -101,7 +101,7 @@ def explain(
             "folder": context.store.root.name,
         },
         "trees": trees,
-        "cautions": [*EVERY_PAGE, *climbing],
+        "cautions": [*every_page(context.texts), *climbing],
     }
 
 
@@ -188,12 +188,12 @@ class _Told:
         """Every statement of the set, in its knot; a link without any says what to look at."""
         rows = self._facts.get(fact_set, [])
         stands = status not in NOT_STANDING  # what to sound where no tree stands is no question
-        knots = []
-        for link, title, missing in KNOTS:
+        made = []
+        for link, title, missing in knots(self.context.texts):
             statements = [self._statement(row) for row in rows if row["link"] == link]
             said = missing if stands and not statements else None
-            knots.append({"link": link, "title": title, "missing": said, "statements": statements})
-        return knots
+            made.append({"link": link, "title": title, "missing": said, "statements": statements})
+        return made
 
     def _statement(self, row: Mapping[str, Any]) -> dict[str, Any]:
         values = json.loads(row["values"])
@@ -233,16 +233,21 @@ class _Told:
     def _job(self, job: Mapping[str, Any]) -> dict[str, Any]:
         placed = self._jobs["planning.queue"].get(job["job_key"])
         left = self._jobs["planning.unscheduled"].get(job["job_key"])
-        when = f"not scheduled: {left['detail'] if left else 'no reason given'}"
-        if placed:
-            on = f", {day_words(placed['day'])}" if placed["day"] else ""
-            when = f"planned for {placed['quarter']}{on}, crew {placed['crew_id']}"
-        due = f" Due by {day_words(job['deadline_on'])}." if job["deadline_on"] else ""
+        said = {"action": capital(self._does(job["action"])), "due": ""}
+        if job["deadline_on"]:
+            said["due"] = self._say("due", day=self._on(job["deadline_on"]))
         if placed and placed["day"] and job["deadline_on"] and placed["day"] > job["deadline_on"]:
-            due += " That is later than its deadline."
-        action = capital(self._does(job["action"]))
+            said["due"] += self._say("late")
+        if placed:
+            said |= {"quarter": placed["quarter"], "crew": placed["crew_id"]}
+            sentence = self._say("planned", **said)
+            if placed["day"]:
+                sentence = self._say("planned_day", **said, day=self._on(placed["day"]))
+        else:
+            why = left["detail"] if left else self._say("no_reason")
+            sentence = self._say("not_planned", **said, why=why)
         return {
-            "sentence": f"{action}: {when}.{due}",
+            "sentence": sentence,
             "action": job["action"],
             "deadline_on": _day(job["deadline_on"]),
             "quarter": placed["quarter"] if placed else None,
@@ -250,6 +255,12 @@ class _Told:
             "crew": placed["crew_id"] if placed else None,
             "left_out": left["reason"] if left else None,
         }
+
+    def _say(self, variant: str, /, **told: object) -> str:
+        return self.context.texts.of(PAGE, "job", variant, **told)
+
+    def _on(self, value: date) -> str:
+        return day(value.isoformat(), self.context.texts)
 
     @cached_property
     def _facts(self) -> dict[int, list[dict[str, Any]]]:

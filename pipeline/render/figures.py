@@ -11,11 +11,6 @@ _LEAST_SHARE, _MOST_SHARE = 0.0001, 0.999
 _UNSAID = frozenset({"share", "times"})
 # Counts that the sentence itself tells in full.
 _TOLD = frozenset({"count", "days", "years", "place", "trees", "points", "crew-hours"})
-_OF_RULES = {
-    "elicited": "an estimate of this project, no published value is known",
-    "common practice": "common practice, no source",
-    "from memory": "from memory, to be checked",
-}
 
 
 def figures(values: Mapping[str, Mapping[str, Any]], t: Texts | None = None) -> list[str]:
@@ -56,6 +51,6 @@ def _near_nothing(share: object) -> str:
     return figure(share)
 
 
-def basis_words(basis: str) -> str:
+def basis_words(basis: str, t: Texts) -> str:
     """What a rule rests on, in words."""
-    return _OF_RULES.get(basis, basis)
+    return t.word("basis", basis, basis)

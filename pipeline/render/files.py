@@ -4,12 +4,15 @@ import os
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from functools import cache
+from html import escape
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from pipeline.errors import RenderError
 from pipeline.render import marks, style
+from pipeline.render.wording_numbers import capital
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
@@ -70,6 +73,11 @@ def inert(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
+def _between(text: str) -> Markup:
+    """Text as it stands between tags, where quotation marks need no escape; not for attributes."""
+    return Markup(escape(text, quote=False))  # noqa: S704 - escaped
+
+
 @cache
 def environment() -> Environment:
     """The one template environment: everything escaped, a missing value is a fault."""
@@ -87,7 +95,7 @@ def environment() -> Environment:
         section_mark=marks.section_mark,
         action_mark=marks.action_mark,
     )
-    made.filters.update(number=style.number, day=style.day)
+    made.filters.update(number=style.number, day=style.day, begin=capital, between=_between)
     return made
 
 

@@ -19,11 +19,12 @@ import shapely
 
 from pipeline import terms
 from pipeline.geo.shapes import from_wkb
+from pipeline.published.sentences import SHEET, Texts
 from pipeline.render import hazards_fungus
-from pipeline.render.cautions import DO_NOT_CLIMB
 from pipeline.render.context import RenderContext
 from pipeline.render.style import number
-from pipeline.render.wording_fungi import how_often, joined
+from pipeline.render.wording_fungi import how_often
+from pipeline.render.wording_numbers import capital, joined
 from pipeline.render.work_rows import action_sentences
 from pipeline.units import Floats
 
@@ -43,26 +44,8 @@ MARKS: dict[str, str] = {
 CUTTING = frozenset(
     {"make_safe", "remove", "habitat_pole", "prune_part", "reduce_crown", "pull_test"}
 )
-_ROT_WORDS = {
-    0: "Rot of the {}, of a kind not known: it may break without warning.",
-    2: "Brown rot of the {}: it breaks without warning.",
-    3: "Soft rot of the {}: it breaks without warning.",
-}
 _ROT_NAMES = {0: "unknown", 2: "brown", 3: "soft"}
-_CONCERNS = {
-    "oak_wilt": "oak wilt spreads through fresh wounds",
-    "elm_disease": "elm disease spreads through fresh wounds and wood",
-    "fire_blight": "fire blight spreads on tools",
-    "silver_leaf": "silver leaf enters fresh wounds",
-}
-_HYGIENE = {
-    "paint_wounds": "Paint every fresh wound at once.",
-    "dispose_elm_at_once": "Take the wood away and dispose of it at once.",
-    "clean_tools": "Clean the tools after each tree.",
-    "search_for_roosts": "Search hollows and splits for bats before the first cut.",
-    "search_for_nests": "Search the crown for nests before the first cut.",
-}
-_LIVE = "Call the utility first. Qualified line-clearance crew only."
+_SCHOOLS = ("school", "kindergarten")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +68,7 @@ class Hazards:
     def __init__(self, context: RenderContext) -> None:
         """Read the distances that count as near."""
         self._context = context
+        self._t = context.texts
         table = context.library.table("crew_hazards", key=("rule",), folder="rules")
         self._near = {
             name: table.number("value", rule=name)
@@ -112,17 +96,17 @@ class Hazards:
         reasons = action_sentences(self._context, stops["tree_key"], starts="no_climb")
         return [
             [
-                *_now(row),
-                *_climb(
+                *self._now(row),
+                *self._climb(
                     row,
                     reasons.get(row["tree_key"], ""),
                     fungi.get(row["tree_key"]),
-                    hazards_fungus.serious_words(fungi.get(row["tree_key"]), least),
+                    hazards_fungus.serious_words(fungi.get(row["tree_key"]), least, self._t),
                 ),
                 *brittle.get(row["tree_key"], ()),
-                *_wires(row),
+                *self._wires(row),
                 *self._season(row),
-                *_railway(rail, row["action"]),
+                *self._railway(rail, row["action"]),
                 *self._traffic(road),
                 *self._school(school, row["action"]),
             ]
@@ -135,7 +119,7 @@ class Hazards:
         least: hazards_fungus.Limits,
     ) -> Mapping[int, list[Hazard]]:
         decay = self._context.table("scoring.decay")
-        decay = decay.filter(pc.is_in(decay["rot"], value_set=pa.array(_ROT_WORDS, pa.int8())))
+        decay = decay.filter(pc.is_in(decay["rot"], value_set=pa.array(_ROT_NAMES, pa.int8())))
         found: dict[tuple[int, int], list[str]] = defaultdict(list)
         for key, rot, part in zip(
             decay["tree_key"].to_pylist(),
@@ -143,56 +127,108 @@ class Hazards:
             decay["part"].to_pylist(),
             strict=True,
         ):
-            found[key, rot].append(terms.word(terms.Part(part)))
+            found[key, rot].append(self._t.word("card", terms.word(terms.Part(part))))
         made: dict[int, list[Hazard]] = defaultdict(list)
         for (key, rot), parts in sorted(found.items()):
             share = fungi[key].rots.get(_ROT_NAMES[rot]) if key in fungi else None
             doubt = rot == 0 or (share is not None and share < least.rot_certain)
-            where = joined(parts) + ("" if share is None else f" ({how_often(share)})")
-            head = "Wood may be brittle." if doubt else "Brittle wood."
-            made[key].append(Hazard("brittle", head, _ROT_WORDS[rot].format(where)))
+            where = joined(parts, self._t)
+            if share is not None:
+                often = how_often(share, self._t)
+                where = self._say("brittle", "share", parts=where, share=often)
+            head = self._say("brittle", "doubt" if doubt else "head")
+            text = self._say("brittle", _ROT_NAMES[rot], parts=where)
+            made[key].append(Hazard("brittle", head, text))
         for key, one in fungi.items():
-            words = hazards_fungus.doubt_words(one, least)
+            words = hazards_fungus.doubt_words(one, least, self._t)
             if words and key not in made:
-                made[key].append(Hazard("brittle", "Wood may be brittle.", words))
+                made[key].append(Hazard("brittle", self._say("brittle", "doubt"), words))
         return made
 
     def _season(self, row: Mapping[str, Any]) -> list[Hazard]:
         rule = self._restrictions.get(row["season_code"] or "")
         if rule is None or row["action"] not in CUTTING:
             return []
-        extra = _HYGIENE.get(rule["lifted_by"], "")
-        if rule["concern"] not in _CONCERNS:
-            text = f"{extra} A nest or roost in use stops the work.".strip()
-            return [Hazard("nest", "Nests and roosts.", text)]
+        extra = self._t.word("hygiene", rule["lifted_by"], "")
+        if rule["concern"] not in self._t.words("concern"):
+            return [self._hazard("nest", " ".join([extra, self._say("nest", "text")]).strip())]
         if not within(row["day"], rule["closed_from"], rule["closed_to"]):
             return []
-        text = f"{_CONCERNS[rule['concern']].capitalize()}. {extra}".strip()
-        return [Hazard("window", "Inside a closed window.", text)]
+        concern = capital(self._t.word("concern", rule["concern"]))
+        return [
+            self._hazard(
+                "window", f"{self._say('window', 'text', concern=concern)} {extra}".strip()
+            )
+        ]
 
     def _school(self, zone: int, action: str) -> list[Hazard]:
         if zone < 0:
             return []
         row = self._context.table("ingest.zones").slice(zone, 1).to_pylist()[0]
-        hours = f" Open {row['open_hours']}." if row["open_hours"] else " Hours not known."
-        name = row["name"] or str(row["kind"])
-        rule = " No work over its paths when children come and go." if action in CUTTING else ""
-        text = f"{name}.{hours}{rule}"
-        return [Hazard("school", "School near.", text)]
+        hours = self._say("school", "hours_unknown")
+        if row["open_hours"]:
+            hours = self._say("school", "hours", hours=row["open_hours"])
+        name = row["name"] or self._say("school", str(row["kind"]))
+        rule = self._say("school", "rule") if action in CUTTING else ""
+        text = self._say("school", "text", name=name, hours=hours, rule=rule)
+        return [self._hazard("school", text)]
 
     def _traffic(self, zone: int) -> list[Hazard]:
         if zone < 0:
             return []
         row = self._context.table("ingest.zones").slice(zone, 1).to_pylist()[0]
-        count = f"{number(row['vehicles_per_day'])} vehicles a day"
+        how = "class"
         if row["how"] == "survey":
-            text = f"About {count}."
+            how = "survey"
         elif str(row["source"]).endswith("unknown"):
-            text = f"Class of the road not known: {count} are assumed."
-        else:
-            text = f"About {count}, by the class of the road."
+            how = "unknown"
         name = f"{row['name']}. " if row["name"] else ""
-        return [Hazard("traffic", "Traffic.", f"{name}{text} Signs and cones before work.")]
+        told = {"name": name, "number": number(row["vehicles_per_day"])}
+        return [self._hazard("traffic", self._say("traffic", how, **told))]
+
+    def _now(self, row: Mapping[str, Any]) -> list[Hazard]:
+        return [self._hazard("make_safe")] if row["make_safe"] else []
+
+    def _railway(self, zone: int, action: str) -> list[Hazard]:
+        return [] if zone < 0 or action not in CUTTING else [self._hazard("railway")]
+
+    def _climb(
+        self,
+        row: Mapping[str, Any],
+        reason: str,
+        fungus: hazards_fungus.FungusOfTree | None,
+        serious: str,
+    ) -> list[Hazard]:
+        """The ban on climbing, with how probable a serious fungus is; it bans also by itself."""
+        if not row["no_climb"] and (not serious or fungus is None):
+            return []
+        if not row["no_climb"] and fungus is not None and fungus.measured:
+            return [self._hazard("fungus", self._say("fungus", "text", serious=serious))]
+        told = (self._say("no_climb", "text"), reason, serious)
+        return [self._hazard("no_climb", " ".join(part for part in told if part))]
+
+    def _wires(self, row: Mapping[str, Any]) -> list[Hazard]:
+        wires, volts = row["wires"], row["voltage_v"]
+        live = self._say("wires", "live")
+        if wires in {"low_voltage", "high_voltage"}:
+            voltage = self._say("wires", "voltage_unknown")
+            if volts:
+                voltage = self._say("wires", "voltage", volts=number(volts))
+            return [self._hazard("wires", self._say("wires", wires, voltage=voltage, live=live))]
+        if wires == "communication" and row["action"] in CUTTING:
+            head, text = self._say("wires", "communication_head"), self._say("wires", wires)
+            return [Hazard("wires", head, text)]
+        if wires == "unknown" and row["action"] in CUTTING:
+            head, text = self._say("wires", "unknown_head"), self._say("wires", wires, live=live)
+            return [Hazard("wires", head, text)]
+        return []
+
+    def _say(self, name: str, variant: str, /, **told: object) -> str:
+        return self._t.of(SHEET, name, variant, **told)
+
+    def _hazard(self, mark: str, text: str | None = None) -> Hazard:
+        """The hazard with the words of its mark; its text that of the table where none is told."""
+        return Hazard(mark, self._say(mark, "head"), text or self._say(mark, "text"))
 
     @cached_property
     def _restrictions(self) -> dict[str, Mapping[str, str]]:
@@ -202,7 +238,7 @@ class Hazards:
     @cached_property
     def _schools(self) -> npt.NDArray[np.int64]:
         kinds = self._context.table("ingest.zones")["kind"].cast(pa.string())
-        chosen = pc.is_in(kinds, value_set=pa.array(["school", "kindergarten"]))
+        chosen = pc.is_in(kinds, value_set=pa.array(_SCHOOLS))
         return np.flatnonzero(chosen.to_numpy(zero_copy_only=False))
 
     @cached_property
@@ -238,18 +274,30 @@ def expected_decay(context: RenderContext) -> dict[int, str]:
         [("tree_key", "ascending"), ("decayed_share", "descending")]
     )
     made: dict[int, str] = {}
+    t = context.texts
     for row in known.to_pylist():
-        text = f"{terms.word(terms.Part(row['part']))}: about {row['decayed_share']:.0%} of the "
         low, high = row["decayed_share_low"], row["decayed_share_high"]
-        span = f" ({low:.0%} to {high:.0%})" if low is not None and high is not None else ""
-        of = "root plate" if row["part"] == terms.Part.ROOTS else "diameter"
-        told = f"{text}{of}{span}"
+        span = ""
+        if low is not None and high is not None:
+            span = t.of(SHEET, "decay", "span", low=_percent(low), high=_percent(high))
+        told = t.of(
+            SHEET,
+            "decay",
+            "roots" if row["part"] == terms.Part.ROOTS else "known",
+            part=t.word("card", terms.word(terms.Part(row["part"]))),
+            share=_percent(row["decayed_share"]),
+            span=span,
+        )
         key = row["tree_key"]
         made[key] = f"{made[key]}; {told}" if key in made else told
     return made
 
 
-def stop_conditions(action: str, hazards: list[Hazard], *, decay_told: bool) -> list[str]:
+def _percent(share: float) -> str:
+    return f"{share:.0%}".removesuffix("%")
+
+
+def stop_conditions(action: str, hazards: list[Hazard], t: Texts, *, decay_told: bool) -> list[str]:
     """When to stop at this stop and call the office: common practice, no source.
 
     Parameters
@@ -257,15 +305,13 @@ def stop_conditions(action: str, hazards: list[Hazard], *, decay_told: bool) -> 
     decay_told : the card says how much decay to expect.
     """
     if action not in CUTTING:
-        return ["the tree moves, cracks or drops anything", "anything hangs or is split above you"]
-    told = ["the tree moves or cracks", "people cannot be kept out from under it"]
+        return [t.word("halt", "moves_or_drops"), t.word("halt", "hangs")]
+    told = ["moves", "people"]
     if decay_told:
-        told.insert(1, "there is more decay than this card says")
+        told.insert(1, "decay")
     elif {hazard.mark for hazard in hazards} & {"brittle", "no_climb"}:
-        told.insert(1, "the wood is worse than it looked from outside")
-    told.append("a wire is nearer than you were told")
-    told.append("a nest or roost is in use")
-    return told
+        told.insert(1, "worse")
+    return [t.word("halt", one) for one in (*told, "wire", "nest")]
 
 
 def within(day: date, first: str, last: str) -> bool:
@@ -274,51 +320,6 @@ def within(day: date, first: str, last: str) -> bool:
         return False
     today = f"{day:%m-%d}"
     return first <= today <= last if first <= last else today >= first or today <= last
-
-
-def _now(row: Mapping[str, Any]) -> list[Hazard]:
-    if not row["make_safe"]:
-        return []
-    text = "It may fail at any time. Keep everyone out from under it, yourself too."
-    return [Hazard("make_safe", "Make-safe list.", text)]
-
-
-def _railway(zone: int, action: str) -> list[Hazard]:
-    if zone < 0 or action not in CUTTING:
-        return []
-    text = "Call the railway first. No work that could reach the track without its word."
-    return [Hazard("railway", "Railway near.", text)]
-
-
-def _climb(
-    row: Mapping[str, Any], reason: str, fungus: hazards_fungus.FungusOfTree | None, serious: str
-) -> list[Hazard]:
-    """The ban on climbing, with how probable a serious fungus is; it bans also by itself."""
-    if not row["no_climb"] and (not serious or fungus is None):
-        return []
-    if not row["no_climb"] and fungus is not None and fungus.measured:
-        text = f"{serious} Its decay was measured; look again before anyone climbs."
-        return [Hazard("fungus", "Fungus.", text)]
-    head, text = DO_NOT_CLIMB.split(". ", 1)
-    # The reason repeats the order; the order stands in front of it already.
-    reason = reason.replace(f"{head}: ", "")
-    told = (text, f"{reason[:1].upper()}{reason[1:]}", serious)
-    return [Hazard("no_climb", f"{head}.", " ".join(part for part in told if part))]
-
-
-def _wires(row: Mapping[str, Any]) -> list[Hazard]:
-    wires, voltage = row["wires"], row["voltage_v"]
-    if wires in {"low_voltage", "high_voltage"}:
-        known = f"{number(voltage)} V as the inventory has it" if voltage else "voltage unknown"
-        kind = wires.replace("_", " ")
-        return [Hazard("wires", "Electric wires.", f"Recorded as {kind}, {known}. {_LIVE}")]
-    if wires == "communication" and row["action"] in CUTTING:
-        text = "Recorded as telephone or cable. Look for power lines with them; if in doubt, stop."
-        return [Hazard("wires", "Wires.", text)]
-    if wires == "unknown" and row["action"] in CUTTING:
-        text = f"Look before you start. If there are any: voltage unknown. {_LIVE}"
-        return [Hazard("wires", "Wires not known.", text)]
-    return []
 
 
 def coordinates(stops: pa.Table) -> Floats:

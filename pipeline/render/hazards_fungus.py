@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.published.sentences import SHEET, Texts
 from pipeline.render import fungi
 from pipeline.render.context import RenderContext
 from pipeline.render.wording_fungi import how_often
@@ -78,16 +79,16 @@ def of_trees(context: RenderContext, tree_keys: pa.ChunkedArray) -> Mapping[int,
     return made
 
 
-def serious_words(one: FungusOfTree | None, least: Limits) -> str:
+def serious_words(one: FungusOfTree | None, least: Limits, t: Texts) -> str:
     """How probable a fungus is that may fell or break the tree; '' where it is not enough."""
     if one is None or one.serious < least.serious:
         return ""
-    return f"Serious fungus at work: {how_often(one.serious)}."
+    return t.of(SHEET, "fungus", "serious", share=how_often(one.serious, t))
 
 
-def doubt_words(one: FungusOfTree, least: Limits) -> str:
+def doubt_words(one: FungusOfTree, least: Limits, t: Texts) -> str:
     """That the wood may be brittle where the rot is thought to be white, but not surely so."""
     share = one.rots.get("white")
     if share is None or share >= least.rot_certain or set(one.rots) & set(BRITTLE):
         return ""
-    return f"White rot is likely ({how_often(share)}); if it is another, it breaks without warning."
+    return t.of(SHEET, "brittle", "white", share=how_often(share, t))

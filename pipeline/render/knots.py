@@ -1,22 +1,14 @@
 """The knots of the thread: their names, what each says where evidence is missing, and units."""
 
-# Link, title, and what the knot says without evidence: the same as on the forester's page.
-KNOTS = (
-    ("seen", "Seen",
-     "Nothing is recorded for this tree. Look at the root flare, the butt and the crown."),
-    ("fungus", "Which fungus",
-     ("No fungus is named here. A photograph of the underside and of the place where it sits "
-      "helps most.")),
-    ("wood", "Wood left",
-     "Nothing tells how much sound wood is left. Sounding the butt is the first step."),
-    ("failure", "Holds or fails", "No rule has spoken: there is no evidence to judge by."),
-    ("target", "Whom it meets",
-     "No target is recorded within reach. Check who is under the crown, and how often."),
-    ("consequence", "What it would do",
-     "Not judged without a part that may fail and a target that it may reach."),
-    ("rating", "Rating", "Not rated. Not inspected is not low."),
-    ("action", "What to do, by when", "No action follows from this run."),
-)  # fmt: skip
+from pipeline.published.sentences import Texts
+
+LINKS = ("seen", "fungus", "wood", "failure", "target", "consequence", "rating", "action")
+
+
+def knots(t: Texts) -> tuple[tuple[str, str, str], ...]:
+    """Link, title, and what the knot says without evidence, in the order of the thread."""
+    return tuple((link, t.word("knot", link), t.word("missing", link)) for link in LINKS)
+
 
 # Units of values whose name does not end in one.
 _UNITS = {

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from math import floor
 
+from pipeline.published.sentences import Texts, english
 from pipeline.render.wording_numbers import HUNDRED
 
 UNLISTED = "another fungus"
@@ -42,15 +43,15 @@ _TENTH, _NEARLY, _CERTAIN, _FEW = 0.095, 0.95, 0.995, 0.005
 _TEN = 10.0
 
 
-def how_often(share: float) -> str:
+def how_often(share: float, t: Texts | None = None) -> str:
     """A probability as people say it, 'about 7 in 10'; never 'certain', never 'none'."""
+    t = t or english()
     if share >= _CERTAIN:
-        return "more than 99 in 100"
+        return t.word("often", "certain")
     if share < _FEW:
-        return "less than 1 in 100"
-    if _TENTH <= share < _NEARLY:
-        return f"about {floor(share * _TEN + 0.5)} in 10"
-    return f"about {floor(share * HUNDRED + 0.5)} in 100"
+        return t.word("often", "few")
+    kind, of = ("tenths", _TEN) if _TENTH <= share < _NEARLY else ("known", HUNDRED)
+    return t.word("often", kind).format_map({"number": floor(share * of + 0.5)})
 
 
 def speak(characters: str | None) -> str:

@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 
 from pipeline.cli import explain, explained
 from pipeline.errors import InputError, PipelineError, RunError, SettingsError
+from pipeline.published.sentences import english
 from tests.cli.test_verbs import soundwood
 from tests.conftest import ROOT, LarkmereRun
 
@@ -214,7 +215,7 @@ def test_lines_are_broken_to_the_terminal(
     told = json.loads(said(_urgent(larkmere), "--run", str(larkmere.first), "--json"))
     monkeypatch.setenv("COLUMNS", "60")
     monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
-    lines = list(explained.lines(told, asked="x", of=1))
+    lines = list(explained.lines(told, english(), asked="x", of=1))
     shown = [line.replace("\x1b[1m", "").replace("\x1b[0m", "") for line in lines]
     assert max(map(len, shown)) <= 60
     assert lines[0].startswith("\x1b[1m")

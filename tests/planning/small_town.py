@@ -104,6 +104,7 @@ class Town:
     reverse_ids: bool = False
     as_of: date = AS_OF
     yard: tuple[float, float] = (10.0, 10.0)  # metres from the corner of the streets
+    sentences: Path | None = None
 
     def add(self, tree: int, action: str, **more: object) -> None:
         """A chosen action."""
@@ -167,6 +168,7 @@ class Town:
             overrides_dir=None,
             column_maps_dir=config_dir() / "columns",
             rules_dir=config_dir() / "rules",
+            sentences_path=self.sentences,
         )
 
 

@@ -127,7 +127,7 @@ def test_a_quarter_under_way_starts_today() -> None:
     span = horizon(Quarter(2026, 4), 2, as_of=date(2026, 11, 25))
     assert as_date(int(span.first[0])) == date(2026, 11, 25)
     assert as_date(int(span.first[1])) == date(2027, 1, 1)
-    assert span.words == "2026Q4 to 2027Q1"
+    assert span.labels == ("2026Q4", "2027Q1")
     assert span.index(Quarter(2025, 1)) == 0
     assert span.index(Quarter(2028, 1)) == 2
 

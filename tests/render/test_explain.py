@@ -9,11 +9,12 @@ from typing import Any
 import pyarrow.compute as pc
 import pytest
 
+from pipeline.published.sentences import english
 from pipeline.published.table import Library
 from pipeline.render.context import RenderContext
 from pipeline.render.explain import FORMAT, explain
 from pipeline.render.files import plain
-from pipeline.render.knots import KNOTS, unit_of
+from pipeline.render.knots import knots, unit_of
 from pipeline.render.said import facts
 from pipeline.render.wording import review_sentence, sentence
 from pipeline.scoring.explanation import LINKS
@@ -156,7 +157,7 @@ def test_a_rule_that_the_city_replaced_is_told_as_it_was(town: RenderContext) ->
 
 
 def test_a_knot_without_evidence_says_what_to_look_at(told: dict[str, Any]) -> None:
-    missing = {link: said for link, _, said in KNOTS}
+    missing = {link: said for link, _, said in knots(english())}
     for tree in told["trees"]:
         stands = tree["status"] in {"standing", "dead"}
         for knot in tree["knots"]:
@@ -170,7 +171,7 @@ def test_a_knot_without_evidence_says_what_to_look_at(told: dict[str, Any]) -> N
 def test_knots_are_those_of_the_page() -> None:
     script = plain("forester_thread.js")
     on_page = re.findall(r'^  \["(\w+)", "([^"]+)", "([^"]+)"\],$', script, flags=re.MULTILINE)
-    assert tuple(on_page) == KNOTS
+    assert tuple(on_page) == knots(english())
 
 
 def test_nothing_says_that_a_tree_is_safe(told: dict[str, Any]) -> None:

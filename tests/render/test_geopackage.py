@@ -11,11 +11,13 @@ import pytest
 import shapely
 
 from pipeline.errors import RenderError
-from pipeline.render.cautions import AID
+from pipeline.published.sentences import english
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import geopackage
 from tests.render import sheet_world
 from tests.render.map_world import ratings_of
+
+_AID = english().word("caution", "aid")
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +76,7 @@ def test_fields_are_described_and_the_caution_is_in_the_file(run: RenderContext)
         extensions = {row[0] for row in file.execute("select extension_name from gpkg_extensions")}
     assert told["trees.dbh_cm"] == "stem diameter at breast height"
     assert told["routes.drive_min"] == "driving"
-    assert AID in caution
+    assert _AID in caution
     assert scope == ("geopackage",)
     assert extensions >= {"gpkg_schema", "gpkg_metadata"}
 

@@ -8,6 +8,7 @@ import pyarrow as pa
 import pytest
 import shapely
 
+from pipeline.published.sentences import english
 from pipeline.published.table import Library
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
@@ -180,10 +181,10 @@ def test_every_hazard_has_its_drawing(run: RenderContext) -> None:
 
 
 def test_stop_conditions_follow_the_work() -> None:
-    looking = stop_conditions("inspect", [], decay_told=True)
-    told = stop_conditions("remove", [Hazard("brittle", "", "")], decay_told=True)
-    brittle = stop_conditions("remove", [Hazard("brittle", "", "")], decay_told=False)
-    plain = stop_conditions("remove", [], decay_told=False)
+    looking = stop_conditions("inspect", [], english(), decay_told=True)
+    told = stop_conditions("remove", [Hazard("brittle", "", "")], english(), decay_told=True)
+    brittle = stop_conditions("remove", [Hazard("brittle", "", "")], english(), decay_told=False)
+    plain = stop_conditions("remove", [], english(), decay_told=False)
     assert all(any("nest" in one for one in words) for words in (told, brittle, plain))
     assert "there is more decay than this card says" in told
     assert "there is more decay than this card says" not in brittle

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.published.sentences import english
 from pipeline.render import work_rows
 from pipeline.render.context import RenderContext
 from pipeline.render.hazards import Hazard, Hazards
@@ -89,12 +90,12 @@ def test_no_name_of_a_fungus_is_in_a_hazard_line(tmp_path: Path) -> None:
 
 def test_white_rot_that_is_not_sure_may_be_brittle() -> None:
     unsure, sure = FungusOfTree(rots={"white": 0.6}), FungusOfTree(rots={"white": 0.95})
-    assert "about 6 in 10" in doubt_words(unsure, LEAST)
-    assert doubt_words(sure, LEAST) == ""
-    assert doubt_words(FungusOfTree(rots={"white": 0.6, "brown": 0.9}), LEAST) == ""
+    assert "about 6 in 10" in doubt_words(unsure, LEAST, english())
+    assert doubt_words(sure, LEAST, english()) == ""
+    assert doubt_words(FungusOfTree(rots={"white": 0.6, "brown": 0.9}), LEAST, english()) == ""
 
 
 def test_the_limit_decides_from_when_a_serious_fungus_is_told() -> None:
-    assert serious_words(FungusOfTree(serious=0.2), LEAST) != ""
-    assert serious_words(FungusOfTree(serious=0.19), LEAST) == ""
-    assert serious_words(None, LEAST) == ""
+    assert serious_words(FungusOfTree(serious=0.2), LEAST, english()) != ""
+    assert serious_words(FungusOfTree(serious=0.19), LEAST, english()) == ""
+    assert serious_words(None, LEAST, english()) == ""

@@ -9,7 +9,8 @@ import pytest
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.published.sentences import english
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import spreadsheet
 from tests.render import sheet_world
@@ -87,7 +88,7 @@ def test_sheets_print_landscape_one_page_wide_with_the_caution(run: RenderContex
 def test_the_first_sheet_carries_the_cautions_and_the_totals(run: RenderContext) -> None:
     sheet = _book(run)["Read first"]
     texts = [cell.value for row in sheet.iter_rows() for cell in row if cell.value is not None]
-    assert set(EVERY_PAGE) <= set(texts)
+    assert set(every_page(english())) <= set(texts)
     totals = next(row for row in sheet.iter_rows(values_only=True) if row[0] == "2027Q1")
     assert totals[1] == run.table("planning.queue").num_rows
 

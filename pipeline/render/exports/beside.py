@@ -161,12 +161,15 @@ class _Narrow(RenderContext):
 def main() -> int:
     """Write the layers of the run that is told on the standard input; 0 when they are there."""
     settings, root = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by the process above
+    told = wording(settings)
     context = _Narrow(
         settings,
         RunStore(root),
         Library(overrides=settings.overrides_dir),
         root,
-        wording(settings).sentence,
+        told.sentence,
+        told.review,
+        told.texts,
     )
     try:
         geopackage.write(context, planned=_planned)

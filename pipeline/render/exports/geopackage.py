@@ -18,8 +18,9 @@ from pipeline import terms
 from pipeline.errors import RenderError
 from pipeline.geo.crs import WGS84
 from pipeline.geo.shapes import Geometries
+from pipeline.published.sentences import Texts
 from pipeline.render import fungi
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.joined import joined
 from pipeline.tables.catalogue import TABLES
@@ -94,7 +95,7 @@ def write(context: RenderContext, *, planned: Callable[[], None] = _at_once) -> 
                 crs=_CRS,
                 append=waiting.exists(),
             )
-        _describe(waiting, clock)
+        _describe(waiting, clock, context.texts)
         waiting.replace(path)
     except (OSError, pyogrio.errors.DataSourceError, sqlite3.Error) as fault:
         waiting.unlink(missing_ok=True)
@@ -196,7 +197,7 @@ def point_wkb(x: Floats, y: Floats) -> pa.Array:
     return fixed.cast(pa.binary())
 
 
-def _describe(path: Path, clock: str) -> None:
+def _describe(path: Path, clock: str, t: Texts) -> None:
     """Put field descriptions and the cautions into the file, as the GeoPackage standard has them.
 
     Tables gpkg_data_columns (schema extension) and gpkg_metadata (metadata extension) of OGC
@@ -219,7 +220,7 @@ def _describe(path: Path, clock: str) -> None:
         file.execute(
             "insert into gpkg_metadata values (1, 'dataset', 'http://purl.org/dc/terms/', "
             "'text/plain', ?)",
-            (" ".join(EVERY_PAGE),),
+            (" ".join(every_page(t)),),
         )
         file.execute(
             "insert into gpkg_metadata_reference values "

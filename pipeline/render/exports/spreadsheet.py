@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 import xlsxwriter
 
 from pipeline.render import fungi, style, tree_names, work_rows
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import review_table
 from pipeline.render.exports.looks import rounds_table, tests_table
@@ -77,7 +77,7 @@ def write(context: RenderContext) -> list[Path]:
     book.set_properties(
         {
             "title": f"{context.city}: work queue from {context.settings.first_quarter}",
-            "comments": " ".join(EVERY_PAGE),
+            "comments": " ".join(every_page(context.texts)),
             "created": datetime.combine(context.as_of, time(), tzinfo=UTC).replace(tzinfo=None),
         }
     )
@@ -134,10 +134,11 @@ class _Sheets:
         sheet.set_column(1, 4, 18)
         sheet.write_string(0, 0, f"{self._context.city}: work queue", self._title)
         sheet.write_string(1, 0, f"As of {self._context.as_of.isoformat()}")
-        for offset, caution in enumerate(EVERY_PAGE):
+        cautions = every_page(self._context.texts)
+        for offset, caution in enumerate(cautions):
             sheet.merge_range(3 + offset, 0, 3 + offset, 4, caution, self._wrap)
             sheet.set_row(3 + offset, 34)
-        row = 4 + len(EVERY_PAGE)
+        row = 4 + len(cautions)
         for column, heading in enumerate(("Quarter", "Jobs", "Crew-hours", "Late", "Make safe")):
             sheet.write_string(row, column, heading, self._head)
         for quarter in sorted(set(queue["quarter"].to_pylist())):

@@ -94,7 +94,7 @@ def html(context: RenderContext) -> str:
         "as_of": context.as_of,
         "summary": _summary(context.city, found, levels, context.settings.first_quarter),
         "unassessed": _unassessed(found),
-        "cautions": cautions.EVERY_PAGE,
+        "cautions": cautions.every_page(context.texts),
         "words": " or ".join(word(r) for r in levels),
         "rows": rows,
         "key": [(r, found.ratings[r]) for r in reversed(levels)],

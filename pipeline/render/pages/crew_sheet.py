@@ -18,9 +18,10 @@ import pyarrow.compute as pc
 
 from pipeline.geo import crs
 from pipeline.geo.shapes import from_wkb
+from pipeline.published.sentences import SHEET
 from pipeline.render import before_cut, work_rows
 from pipeline.render.account import in_words
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.exports import crew_gpx
 from pipeline.render.exports.lists import csv_bytes
@@ -34,12 +35,12 @@ from pipeline.render.hazards import (
     stop_conditions,
 )
 from pipeline.render.sketch import Streets, sketch
+from pipeline.render.wording_numbers import capital
 from pipeline.tables.inputs import WORK_DONE
 from pipeline.terms import RatingWord
 from pipeline.units import MINUTES_PER_HOUR, Floats
 
 FOLDER = "crews"
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _OF_STOP = (
     "day", "crew_id", "seq", "arrive_min", "begin_min", "leave_min", "drive_min", "drive_m", "how",
 )  # fmt: skip
@@ -90,7 +91,7 @@ def write(context: RenderContext) -> list[Path]:
                 "sketch": drawing,
                 "hazard_marks": MARKS,
                 "rating_words": RatingWord,
-                "cautions": EVERY_PAGE,
+                "cautions": every_page(context.texts),
                 "before": neighbours[row][0],
                 "after": neighbours[row][1],
                 "clock": clock,
@@ -143,7 +144,7 @@ def _days(context: RenderContext) -> list[Day]:
     return [
         Day(
             f"{row['day'].isoformat()}_{names[row['crew_id']]}",
-            WEEKDAYS[row["day"].weekday()],
+            context.texts.word("weekday", row["day"].weekday()),
             row,
             end - row["stops"],
             end,
@@ -184,19 +185,20 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
     days = Counter(stops["job_key"].to_pylist())
     tests = before_cut.tests_first(context)
     begun: Counter[int] = Counter()
+    t = context.texts
     for card, found, dbh in zip(cards, hazards, whole, strict=True):
         begun[card["job_key"]] += 1
         card["nth"], card["days"] = begun[card["job_key"]], days[card["job_key"]]
         card["hazards"] = found
         card["decay"] = decay.get(card["tree_key"], "")
-        card["halt"] = stop_conditions(card["action"], found, decay_told=bool(card["decay"]))
+        card["halt"] = stop_conditions(card["action"], found, t, decay_told=bool(card["decay"]))
         card["looking"] = card["action"] not in CUTTING
         card["rating"] = _WORDS[card["rating"]]
         card["from"] = clock(card["arrive_min"])
         card["to"] = clock(card["leave_min"])
-        card["what"] = in_words(card["action"]).capitalize()
+        card["what"] = capital(in_words(card["action"], t))
         card["dbh"] = dbh
-        card["tests"] = before_cut.words(card["tree_key"], card["action"], tests)
+        card["tests"] = before_cut.words(card["tree_key"], card["action"], tests, t)
         card["minutes"] = round(card["leave_min"] - card["arrive_min"])
     return cards
 
@@ -204,10 +206,10 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
 def _early(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) -> str:
     """What this day is for where it lies before the first planned quarter, or makes safe."""
     if cards and all(card["make_safe"] for card in cards):
-        return "At once: keep people out from under these trees today. Nobody climbs for it."
+        return context.texts.of(SHEET, "day", "make_safe")
     first = context.settings.first_quarter
     if day.route["day"] < first.first_day:
-        return f"Before the quarter: these jobs are due before {first} begins."
+        return context.texts.of(SHEET, "day", "early", quarter=first)
     return ""
 
 
@@ -217,9 +219,10 @@ def _yard(context: RenderContext, day: Day) -> str:
     said = []
     if crew is not None and crew.load_min:
         begins = day.route["start_min"] - crew.load_min
-        said.append(f"Fetch machines and load from {clock(begins)}.")
+        said.append(context.texts.of(SHEET, "day", "load", time=clock(begins)))
     if crew is not None and crew.unload_min:
-        said.append(f"After the return {crew.unload_min:.0f} minutes to empty the chips.")
+        minutes = f"{crew.unload_min:.0f}"
+        said.append(context.texts.of(SHEET, "day", "unload", minutes=minutes))
     return " ".join(said)
 
 
@@ -232,7 +235,8 @@ def _waits(context: RenderContext, day: Day, cards: Sequence[dict[str, Any]]) ->
         inside = pause is not None and card["arrive_min"] <= pause < card["begin_min"]
         idle = card["begin_min"] - card["arrive_min"] - setup - (minutes if inside else 0.0)
         if idle >= 1.0:
-            said[card["seq"]] = f"Do not begin before {clock(card['begin_min'])}: a school is near."
+            begin = clock(card["begin_min"])
+            said[card["seq"]] = context.texts.of(SHEET, "day", "wait", time=begin)
     return said
 
 
@@ -260,11 +264,14 @@ def _index(context: RenderContext, days: Sequence[Day]) -> Path:
         "crew_index.html.j2",
         {
             "context": context,
-            "dates": [(WEEKDAYS[on.weekday()], on, held) for on, held in by_date.items()],
+            "dates": [
+                (context.texts.word("weekday", on.weekday()), on, held)
+                for on, held in by_date.items()
+            ],
             "crews": sorted({day.route["crew_id"] for day in days}),
             "early": sum(on < context.settings.first_quarter.first_day for on in by_date),
             "clock": clock,
-            "cautions": EVERY_PAGE,
+            "cautions": every_page(context.texts),
         },
     )
     return write_text(context.out / FOLDER / "index.html", text)

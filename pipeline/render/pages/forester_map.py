@@ -46,7 +46,7 @@ def html(context: RenderContext) -> str:
         "as_of": context.as_of,
         "trees": count,
         "looked_at": account.looked_at(context).words,
-        "cautions": cautions.EVERY_PAGE,
+        "cautions": cautions.every_page(context.texts),
         "not_low": "Not inspected is not low.",
     }
     if count:

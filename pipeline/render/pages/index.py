@@ -3,13 +3,14 @@
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pyarrow.compute as pc
 
 from pipeline.render import account, fungi, plausibility
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import URGENCY, place_of
 from pipeline.render.files import page, write_text
@@ -98,12 +99,12 @@ def write(context: RenderContext) -> list[Path]:
             "safe": account.make_safe_days(context),
             "left_out": left_out,
             "unsafe": sum(row.make_safe for row in left_out),
-            "in_words": account.in_words,
+            "in_words": partial(account.in_words, t=context.texts),
             "missing": account.missing_inputs(context),
             "assumptions": account.assumptions(context),
             "doors": [door for door in DOORS
                       if door[0] in _WRITTEN_LATER or (context.out / door[0]).exists()],
-            "cautions": EVERY_PAGE,
+            "cautions": every_page(context.texts),
         },
     )  # fmt: skip
     return [write_text(context.out / NAME, text)]

@@ -7,6 +7,7 @@ took stands in timings.json.
 import platform
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ import pipeline
 from pipeline.published.source import Source
 from pipeline.published.table import Override
 from pipeline.render import account, fungi_account, plan_account, plausibility
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.files import page, write_text
 from pipeline.tables.catalogue_account import FINDINGS, QUARANTINE
@@ -87,7 +88,7 @@ def write(context: RenderContext) -> list[Path]:
             "plausible": plausibility.checks_of(context),
             "quarters": account.quarters(context),
             "left_out": account.left_out(context),
-            "in_words": account.in_words,
+            "in_words": partial(account.in_words, t=context.texts),
             "work": plan_account.chosen_work(context),
             "overrides": [_override(o) for o in context.library.overridden],
             "unread": _unread_overrides(context),
@@ -96,7 +97,7 @@ def write(context: RenderContext) -> list[Path]:
             "read": READ,
             "tables": context.library.used,
             "versions": versions(),
-            "cautions": EVERY_PAGE,
+            "cautions": every_page(context.texts),
         },
     )
     return [write_text(context.out / NAME, text), *plausibility.write(context)]

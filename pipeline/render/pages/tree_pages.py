@@ -6,18 +6,20 @@ name and renamed, so that a run has all of its pages or none.
 
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import RenderError
+from pipeline.published.sentences import PAGE, Texts
 from pipeline.render import tree_names
-from pipeline.render.cautions import EVERY_PAGE
+from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.explain import explain
 from pipeline.render.figures import basis_words, figures
 from pipeline.render.files import page, write_text
 from pipeline.render.marks import Section
+from pipeline.render.wording_numbers import day
 from pipeline.terms import (
     ConsequenceWord,
     FailureWord,
@@ -73,7 +75,7 @@ def write(context: RenderContext) -> list[Path]:
     return [folder / f"{stem}.html" for stem in (INDEX, *names)]
 
 
-def write_one(told: Mapping[str, Any], path: Path) -> Path:
+def write_one(told: Mapping[str, Any], path: Path, t: Texts) -> Path:
     """Write the page of one tree that was explained to a file of its own.
 
     Raises
@@ -81,7 +83,7 @@ def write_one(told: Mapping[str, Any], path: Path) -> Path:
     RenderError
         If the file cannot be written.
     """
-    return write_text(path, _text(told["trees"][0], told, inside=False))
+    return write_text(path, _text(told["trees"][0], told, t, inside=False))
 
 
 def _pages(
@@ -90,57 +92,69 @@ def _pages(
     for first in range(0, len(keys), TOGETHER):
         told = explain(context, keys[first : first + TOGETHER])
         for stem, tree in zip(names[first : first + TOGETHER], told["trees"], strict=True):
-            yield stem, tree, _text(tree, told, inside=True)
+            yield stem, tree, _text(tree, told, context.texts, inside=True)
 
 
-def _text(tree: dict[str, Any], told: Mapping[str, Any], *, inside: bool) -> str:
+def _text(tree: dict[str, Any], told: Mapping[str, Any], t: Texts, *, inside: bool) -> str:
     """The page of a tree; links to the run's other pages where it lies among them."""
     sources = _Sources()
-    knots = [_knot(knot, tree, sources) for knot in tree["knots"]]
+    knots = [_knot(knot, tree, sources, t) for knot in tree["knots"]]
     return page(
         "tree.html.j2",
         {
             "tree": tree,
             "run": told["run"],
-            "as_of": date.fromisoformat(told["run"]["as_of"]),
+            "as_of": day(told["run"]["as_of"], t),
+            "t": t,
+            "say": partial(t.of, PAGE, "tree"),
+            "rated_as": rating_said(tree, t),
             "inside": inside,
             "knots": knots,
             "sources": sources.listed,
             "rating": _rating(tree),
             "section": _section(tree),
             "drawing": tree["drawing"],
-            "cautions": EVERY_PAGE,
+            "cautions": every_page(t),
             "place": ", ".join(name for name in (tree["street"], tree["ward"]) if name),
         },
     )
 
 
-def _knot(knot: Mapping[str, Any], tree: Mapping[str, Any], sources: "_Sources") -> dict[str, Any]:
+def rating_said(tree: Mapping[str, Any], t: Texts) -> str:
+    """The word of a tree's rating as people read it."""
+    return t.word("rating", tree["rating"]) if tree["rated"] else t.of(PAGE, "tree", "not_rated")
+
+
+def _knot(
+    knot: Mapping[str, Any], tree: Mapping[str, Any], sources: "_Sources", t: Texts
+) -> dict[str, Any]:
     statements = [
         {
             "sentence": one["sentence"],
             "assumed": one["assumed"],
-            "values": figures(one["values"]),
+            "values": figures(one["values"], t),
             "source": sources.number(one["source"]),
             "locator": one["source"]["locator"] if one["source"] else None,
             "note": one["note"],
             "basis": None
             if one["basis"] in {None, "published"}
-            else basis_words(str(one["basis"])),
+            else basis_words(str(one["basis"]), t),
         }
         for one in knot["statements"]
     ]
-    return {**knot, "statements": statements, "step": _step(knot["link"], tree)}
+    return {**knot, "statements": statements, "step": _step(knot["link"], tree, t)}
 
 
-def _step(link: str, tree: Mapping[str, Any]) -> dict[str, Any] | None:
+def _step(link: str, tree: Mapping[str, Any], t: Texts) -> dict[str, Any] | None:
     """The word of a link and its place among the words of the trade."""
     if link not in _STEPS:
         return None
     name, kind = _STEPS[link]
     told = tree["rating"] if name == "rating" else tree["words"][name]
     words = [word(one) for one in kind if one > 0]
-    return {"word": told, "at": words.index(told) + 1, "of": len(words)} if told in words else None
+    if told not in words:
+        return None
+    return {"word": t.word(name, told), "at": words.index(told) + 1, "of": len(words)}
 
 
 def _rating(tree: Mapping[str, Any]) -> RatingWord:
@@ -177,7 +191,7 @@ def _index(context: RenderContext, listed: Sequence[Mapping[str, Any]]) -> str:
             "wanted": wanted,
             "left": wanted - len(listed),
             "word": word,
-            "cautions": EVERY_PAGE,
+            "cautions": every_page(context.texts),
         },
     )
 

@@ -40,6 +40,10 @@ def _idle() -> Town:
     return busy_town(crews=crews)
 
 
+def _scarce() -> Town:
+    return cutting_town(machine_hours={"crane": 13.0}, quarters=2)
+
+
 @pytest.mark.parametrize(
     ("made", "reasons"),
     [

@@ -113,8 +113,8 @@ def test_every_error_of_an_instrument_moves_a_result(change: Change) -> None:
 
 
 @pytest.mark.parametrize(
-    ("number", "text"), [(0, "100"), (1, "0.5"), (2, "20"), (3, "9"), (4, "40"), (5, "0.5"), (6, "0.05"),
-                         (7, "0.4"), (8, "0.95")]
+    ("number", "text"), [(0, "100"), (1, "0.5"), (2, "20"), (3, "9"), (4, "40"), (5, "0.5"),
+                         (6, "0.05"), (7, "0.4"), (8, "0.95")]
 )  # fmt: skip
 def test_every_choice_of_the_grid_moves_a_result(number: int, text: str) -> None:
     found = world(decay_parameters(changed_library(("decay_grid", number, "value", text))))

@@ -9,7 +9,7 @@ from pipeline.published.sentences import SHEET, Texts
 from pipeline.render import work_rows
 from pipeline.render.account import in_words
 from pipeline.render.context import RenderContext
-from pipeline.render.wording_numbers import day
+from pipeline.render.wording_numbers import day, parts
 from pipeline.tables.catalogue_planning import CUTS, TESTS
 
 Tests = dict[int, list[tuple[str, date | None, str]]]
@@ -25,6 +25,16 @@ def words(tree: int, action: str, tests: Tests, t: Texts) -> str:
         elif not quarter:
             said.append(t.of(SHEET, "test", "open", test=in_words(test, t)))
     return " ".join(said)
+
+
+def other_parts(context: RenderContext) -> dict[tuple[int, str], str]:
+    """What else a test of a tree is to be set to, by tree and test."""
+    tests, t = context.table("scoring.tests_that_pay"), context.texts
+    told = tests.filter(pc.and_(tests["chosen"], pc.is_valid(tests["also"])))
+    return {
+        (row["tree_key"], row["action"]): t.of(SHEET, "test", "also", part=parts(row["also"], t))
+        for row in told.select(["tree_key", "action", "also"]).to_pylist()
+    }
 
 
 def tests_first(context: RenderContext) -> Tests:

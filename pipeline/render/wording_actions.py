@@ -81,8 +81,9 @@ def worse(v: Values, t: Texts) -> dict[str, str]:
 def _test_worth(v: Values, t: Texts) -> str:
     """What a test may change, as a frequency, and what is done without it."""
     part = parts(v["part"], t, "part")
+    also = t.say("test_worth", "also", part=parts(v["also"], t, "part")) if v["also"] else ""
     told = {
-        "test": t.say("action_chosen", "at", action=_done(v, t), part=part),
+        "test": t.say("action_chosen", "at", action=_done(v, t), part=part) + also,
         "without": t.word("action", v["without"]),
     }
     alone, together = float(v["changes_share"]), float(v["together_share"])
@@ -91,7 +92,7 @@ def _test_worth(v: Values, t: Texts) -> str:
         return t.say("test_worth", "known", **told, share=in_hundred(alone, t), other=other)
     if together >= _LEAST_TOLD:
         return t.say("test_worth", "together", **told, share=in_hundred(together, t))
-    return t.say("test_worth", "only", **told)
+    return t.say("test_worth", "only" if v["always"] else "idle", **told)
 
 
 def _wires(v: Values, t: Texts) -> str:

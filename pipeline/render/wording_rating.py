@@ -7,6 +7,7 @@ from pipeline.terms import RatingWord, word
 
 _HARDLY = 0.005
 _INSIDE_M = 0.5
+_RARE = 1e-8  # a year: rarer figures say no more
 _WORDS = tuple(word(one) for one in RatingWord if one != RatingWord.NOT_ASSESSED)
 
 
@@ -50,6 +51,8 @@ def _harm(v: Values, t: Texts) -> str:
     harm, low, high = v["harm"], v["harm_low"], v["harm_high"]
     if not harm:
         return t.say("rating_harm", "none")
+    if harm < _RARE:
+        return t.say("rating_harm", "rare", years=years(_RARE))
     if not (low and high) or years(low) == years(high):
         return t.say("rating_harm", "same", years=years(harm))
     told = {"years": years(harm), "low": years(low), "high": years(high)}

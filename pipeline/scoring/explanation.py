@@ -156,6 +156,8 @@ STATEMENTS: dict[str, tuple[str, tuple[str, ...]]] = {
             "spares_share",
             "takes_share",
             "together_share",
+            "also",
+            "always",
             "without",
             "likeliest",
         ),

@@ -68,6 +68,8 @@ TESTS_THAT_PAY = TableSchema(
         Column("likeliest", Kind.LABEL, "what would most probably be done instead", nullable=True,
                allowed=(*inputs.ACTIONS, "none")),
         Column("chosen", Kind.BOOL, "it is to be done"),
+        Column("also", Kind.TEXT, "other parts that the same test is to be set to, parted by |",
+               nullable=True),
         Column("reason", Kind.LABEL, "why nothing was reckoned, or why it is worth nothing",
                nullable=True, allowed=("names_the_fungus", "no_mechanics", "cannot_see_rot")),
     ),

@@ -26,7 +26,7 @@ _VALUES: dict[str, Any] = {
     "failure": "probable", "formula": "wagener", "harm": 0.001, "height_m": 12.0,
     "harm_high": 0.002, "harm_low": 0.0005, "signs": "soil_moved|roots_broken",
     "beyond_share": 0.69, "factor_either_way": 3.0, "factor": 12.3, "over": 4, "under": 0,
-    "why_above": "probe",
+    "why_above": "probe", "also": "stem", "always": True,
     "link": "impact", "most": "extent", "rank": 7, "rank_low": 2, "rank_high": 40, "ranked": 404,
     "variance_fungus": 0.1, "variance_extent": 0.6, "variance_wind": 0.2,
     "variance_occupancy": 0.1, "share_low": 0.0, "share_moderate": 0.1, "share_high": 0.7,
@@ -74,7 +74,7 @@ _VALUES: dict[str, Any] = {
 }  # fmt: skip
 _NULLABLE = ("name", "seen_on", "position", "extent_share", "deadline_days", "height_m",
              "acknowledged_on", "not_before", "why", "about", "decided_by", "against",
-             "next_look", "share", "host", "told_id", "role",
+             "next_look", "share", "host", "told_id", "role", "also",
              "until")  # fmt: skip
 
 

@@ -58,6 +58,7 @@ def tests_table(context: RenderContext) -> pa.Table:
             "tree_id": trees["tree_id"],
             "test": tests["action"],
             "part": pa.array([PARTS[part] for part in tests["part"].to_pylist()], pa.string()),
+            "also": tests["also"],
             "rating": pa.array([RATINGS[one] for one in rating.to_pylist()], pa.string()),
             "chosen": tests["chosen"],
             **{name: pc.round(tests[name], _SHARES) for name in shares},

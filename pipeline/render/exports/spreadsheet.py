@@ -50,7 +50,8 @@ _HEADINGS = {
     "without": "Done without any test", "likeliest": "Likeliest done instead",
     "harm_avoided": "Expected harm avoided per million years",
     "harm_avoided_per_hour": "The same for an hour", "hours_so_far": "Crew-hours so far",
-    "note": "Note", "trees": "Trees", "never": "Never inspected", "overdue": "Past the cycle",
+    "also": "Also on", "note": "Note",
+    "trees": "Trees", "never": "Never inspected", "overdue": "Past the cycle",
     "due": "Due within the plan", "earliest_due_on": "Earliest due",
     "harm": "Expected harm per million years",
 }  # fmt: skip

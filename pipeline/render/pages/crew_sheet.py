@@ -183,7 +183,7 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
     whole = pc.round(pc.multiply(stops["dbh_cm"], 1.0)).to_pylist()
     decay = expected_decay(context)
     days = Counter(stops["job_key"].to_pylist())
-    tests = before_cut.tests_first(context)
+    tests, also = before_cut.tests_first(context), before_cut.other_parts(context)
     begun: Counter[int] = Counter()
     t = context.texts
     for card, found, dbh in zip(cards, hazards, whole, strict=True):
@@ -199,6 +199,7 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
         card["what"] = capital(in_words(card["action"], t))
         card["dbh"] = dbh
         card["tests"] = before_cut.words(card["tree_key"], card["action"], tests, t)
+        card["also"] = also.get((card["tree_key"], card["action"]), "")
         card["minutes"] = round(card["leave_min"] - card["arrive_min"])
     return cards
 

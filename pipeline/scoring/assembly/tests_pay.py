@@ -11,7 +11,14 @@ import numpy as np
 from pipeline.scoring.actions import results, testing
 from pipeline.scoring.actions.candidates import TEST, Candidates, choose
 from pipeline.scoring.actions.rules import matches
-from pipeline.scoring.assembly.cases import Cases, Copies, copied, left_by, made_for
+from pipeline.scoring.assembly.cases import (
+    Cases,
+    Copies,
+    any_bit,
+    copied,
+    left_by,
+    made_for,
+)
 from pipeline.scoring.assembly.columns import labels, optional, place_of, small
 from pipeline.scoring.assembly.tests_found import Eyes, Found, Known, of_parts
 from pipeline.scoring.assembly.wood_evidence import PARTS
@@ -36,6 +43,8 @@ class TestsPay:
     reason : place in REASONS where nothing was reckoned, -1 else; what was not is 0.
     worth : with the other parts as they are; before is the action without the test, or _NONE.
     together : chance that the action changes if the other parts that can be tested prove sound.
+    also : bits of the other parts that the same test is to be set to.
+    always : asked for whatever it may change.
     """
 
     row: Ints
@@ -46,6 +55,8 @@ class TestsPay:
     before: Ints
     worth: testing.Worth
     together: Floats
+    also: Ints
+    always: Flags
 
     def pays(self, made: Candidates, unknown: Flags, least: float) -> Flags:
         """Candidates whose result may change what is done, shape (candidates,).
@@ -79,7 +90,8 @@ def tests_pay(cases: Cases, made: Candidates, known: Known, parameters: Paramete
     found = of_parts(tree[of], part[of], action[of], known, parameters)
     reason[of[found.blind]] = _BLIND
     alone = _worth(cases, tree[of], part[of], found, None, parameters)
-    soften = _softened(cases, made, row, known, parameters)
+    tested, also = _set_to(cases, made, row, parameters)
+    soften = _softened(cases, tested, known)
     together = _worth(cases, tree[of], part[of], found, soften, parameters)
     count = len(row)
 
@@ -103,24 +115,49 @@ def tests_pay(cases: Cases, made: Candidates, known: Known, parameters: Paramete
             over_all(told.avoided), other,
         ),
         together=over_all(together[0].changes),
+        also=also,
+        always=np.array([rule.always for rule in rules], np.bool_)[made.rule[row]],
     )  # fmt: skip
 
 
-def _softened(
-    cases: Cases, made: Candidates, row: Ints, known: Known, parameters: Parameters
-) -> Words:
-    """Word of each part row if every part that a test can be done on proved sound, (part rows,)."""
-    tested = np.zeros(len(cases.parts.tree), np.bool_)
+def _set_to(
+    cases: Cases, made: Candidates, row: Ints, parameters: Parameters
+) -> tuple[Flags, Ints]:
+    """Part rows that a test can be done on, and bits of the parts beside the one that it names.
+
+    A candidate names the worst part; the same instrument is set to the others of its rule.
+    """
+    parts = cases.parts
+    tested = np.zeros(len(parts.tree), np.bool_)
+    also = np.zeros(len(row), np.int64)
+    bit = np.int64(1) << parts.part.astype(np.int64)
     for number in np.unique(made.rule[row]):
-        # A candidate names the worst part; the same instrument is set to the others of its rule.
-        asked = np.isin(cases.parts.tree, made.tree[row[made.rule[row] == number]])
+        mine = np.flatnonzero(made.rule[row] == number)
         condition = parameters.work.rules[number].condition
-        tested |= asked & matches(condition, cases.parts, cases.state)
+        fits = np.isin(parts.tree, made.tree[row[mine]])
+        fits &= matches(condition, parts, cases.state)
+        tested |= fits
+        of_tree = any_bit(len(cases.state.rating), parts.tree[fits], bit[fits])
+        own = np.int64(1) << made.part[row[mine]].astype(np.int64)
+        also[mine] = of_tree[made.tree[row[mine]]] & ~own
+    return tested, also
+
+
+def _softened(cases: Cases, tested: Flags, known: Known) -> Words:
+    """Word of each part row if every part that a test can be done on proved sound, (part rows,)."""
     # What a fungus or the wind makes of a part falls away; what an eye saw stays.
     eyes = Eyes.of(cases.parts.tree * PARTS + cases.parts.part, known)
     seen = np.maximum(np.maximum(eyes.visual, eyes.strength), int(FailureWord.IMPROBABLE))
     lower = np.minimum(seen, np.maximum(cases.parts.failure, 1))
     return np.where(tested, lower, cases.parts.failure).astype(np.int8)
+
+
+def also_names(bits: Ints) -> list[str | None]:
+    """Parts of bits as a statement and a table say them: 'butt|stem', None for none."""
+    return [
+        "|".join(name for at, name in enumerate(inputs.PARTS) if one >> at & 1) or None
+        for one in bits.tolist()
+    ]
 
 
 def _worth(
@@ -233,5 +270,6 @@ def tests_pay_columns(
         "without": labels(np.where(known, pay.before, -1)[order], names),
         "likeliest": labels(worth.other[order], names),
         "chosen": chosen[order],
+        "also": also_names(pay.also[order]),
         "reason": labels(pay.reason[order], REASONS),
     }

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from pipeline.scoring.assembly.columns import place_of
-from pipeline.scoring.assembly.tests_pay import TestsPay
+from pipeline.scoring.assembly.tests_pay import TestsPay, also_names
 from pipeline.scoring.assembly.works import Works
 from pipeline.scoring.explanation import Facts, Many, words_at
 from pipeline.tables import inputs
@@ -40,6 +40,8 @@ def tell_tests(
             "spares_share": worth.spares[told],
             "takes_share": worth.takes[told],
             "together_share": pay.together[told],
+            "also": also_names(pay.also[told]),
+            "always": pay.always[told],
             "without": words_at(pay.before[told], _ACTIONS),
             "likeliest": [
                 _ACTIONS[one] if one >= 0 else None for one in worth.other[told].tolist()

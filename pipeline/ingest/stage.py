@@ -95,10 +95,11 @@ def run(settings: RunSettings, store: RunStore, library: Library, teller: Teller
     ground = _ground(settings, gathered, site, library)
     teller.step("cleaning the trees")
     fungi = _fungi(settings, library)
-    inventory = _inventory(settings, gathered, site, library, ground.written[WARDS])
+    names = _tree_names(settings, library)
+    inventory = _inventory(names, gathered, site, library, ground.written[WARDS])
     earlier = vintages.compare(
         inventory, gathered["trees"], gathered["earlier_trees"],
-        epsg=site.epsg, book=_tree_names(settings, library), as_of=settings.as_of,
+        epsg=site.epsg, book=names, as_of=settings.as_of,
         limits=VintageLimits.of(library.table("vintage_limits")),
     )  # fmt: skip
     inventory = earlier.inventory
@@ -149,7 +150,8 @@ def _tell_unplaced(
     if crs is not None:
         store.epsg = geo_crs.metric_epsg(crs, where=f"{settings.settings_path}, key city.crs")
     where = tuple(points.read_places(read.mapped, crs=read.spec.crs, need=False) for read in reads)
-    found = _trees_of(settings, library, reads, where, epsg=geo_crs.WGS84, wards=None).findings
+    names = _tree_names(settings, library)
+    found = _trees_of(names, library, reads, where, epsg=geo_crs.WGS84, wards=None).findings
     files = [
         _file(read, (*own, *again), crs=place.crs)
         for read, place, own, again in zip(
@@ -167,16 +169,14 @@ def _fungi(settings: RunSettings, library: Library) -> NameBook:
 
 
 def _inventory(
-    settings: RunSettings, gathered: Gathered, site: Site, library: Library, wards: pa.Table
+    names: NameBook, gathered: Gathered, site: Site, library: Library, wards: pa.Table
 ) -> trees.Inventory:
     polygons = trees.Wards(from_wkb(wards["geometry"].to_numpy()), tuple(wards["name"].to_pylist()))
-    return _trees_of(
-        settings, library, gathered["trees"], site.places, epsg=site.epsg, wards=polygons
-    )
+    return _trees_of(names, library, gathered["trees"], site.places, epsg=site.epsg, wards=polygons)
 
 
 def _trees_of(
-    settings: RunSettings,
+    names: NameBook,
     library: Library,
     reads: Sequence[Read],
     where: Sequence[Places],
@@ -190,7 +190,7 @@ def _trees_of(
         where,
         epsg=epsg,
         wards=wards,
-        book=_tree_names(settings, library),
+        book=names,
         species=species,
     )
 

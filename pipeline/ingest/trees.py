@@ -254,16 +254,26 @@ _Triple = tuple[pa.Array, pa.Array, pa.Array]
 def _by_common_name(rows: TreeRows, book: NameBook, found: _Triple) -> _Triple:
     """Take the common name's meaning where the species column says nothing."""
     common = book.resolve(rows.text("common_name").dictionary_encode())
-    name, genus, how = (array.cast(pa.string()) for array in found)
-    other = [array.cast(pa.string()) for array in (common.name, common.genus, common.how)]
-    silent = pc.is_in(how, value_set=pa.array(["unknown", "missing"]))
-    speaks = pc.invert(pc.is_in(other[2], value_set=pa.array(["unknown", "missing"])))
-    use = pc.and_(silent, speaks)
-    merged = [
-        pc.if_else(use, new, old).dictionary_encode()
-        for new, old in zip(other, (name, genus, how), strict=True)
-    ]
-    return merged[0], merged[1], merged[2]
+    use = pc.and_(_says_nothing(found[2]), pc.invert(_says_nothing(common.how)))
+    return (
+        _either(use, common.name, found[0]),
+        _either(use, common.genus, found[1]),
+        _either(use, common.how, found[2]),
+    )
+
+
+def _says_nothing(how: pa.DictionaryArray) -> pa.Array:
+    mute = pc.is_in(how.dictionary, value_set=pa.array(["unknown", "missing"]))
+    return mute.take(how.indices).fill_null(False)
+
+
+def _either(use: pa.Array, new: pa.DictionaryArray, old: pa.DictionaryArray) -> pa.DictionaryArray:
+    """One label or the other, by their codes: a text is looked at once, not once a tree."""
+    both = pa.concat_arrays([new.dictionary.cast(pa.string()), old.dictionary.cast(pa.string())])
+    words = pc.unique(both)
+    code = pc.if_else(use, new.indices, pc.add(old.indices, len(new.dictionary)))
+    codes = pc.index_in(both, value_set=words).take(code)
+    return pa.DictionaryArray.from_arrays(codes, words)
 
 
 def _wood(species: PublishedTable) -> dict[str, str]:

@@ -9,42 +9,15 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.render import style
+from pipeline.published.sentences import PAGE, Texts
 from pipeline.render.context import RenderContext
+from pipeline.render.wording_numbers import day
 from pipeline.settings.quarter import Quarter
 from pipeline.tables.catalogue_planning import CUTS, TESTS
 from pipeline.units import Ints
 
 MAKE_SAFE = "make_safe"
 LOOK_AGAIN = "retain_monitor"
-DOING = {
-    MAKE_SAFE: "Keep people out from under it",
-    "remove": "Take the tree down",
-    "habitat_pole": "Take the crown off and keep the stem as a home for wildlife",
-    "prune_part": "Prune the part that may fail",
-    "reduce_crown": "Make the crown smaller",
-    "dig_root_collar": "Dig at the root collar and look",
-    "sound": "Sound the stem with a mallet",
-    "drill": "Measure the wood with a drill",
-    "tomography": "Measure the wood by tomography",
-    "pull_test": "Test the roots by pulling",
-    "expert_identification": "Have the fungus named by a specialist",
-    "move_target": "Move what stands under it",
-    "retain_monitor": "Keep the tree and look again",
-    "inspect": "Inspect it",
-    "none": "Nothing is planned yet",
-}
-LEFT = {
-    "no_crew_of_type": "no crew of the kind needed",
-    "no_machine": "no machine of the kind needed",
-    "no_hours_left": "no crew-hours left",
-    "no_money_left": "no money left",
-    "no_machine_hours_left": "no hours of the machine left",
-    "out_of_season": "the season is closed",
-    "deferred": "a person put it off",
-    "longer_than_shift": "the job is longer than a shift",
-    "do_not_climb_no_lift": "it must not be climbed and there is no lift",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,38 +38,41 @@ class PublicJob:
     as_of: date | None = None
     due: date | None = None
 
-    @property
-    def words(self) -> str:
+    def words(self, t: Texts) -> str:
         """One sentence: what is done, and by when or why not yet."""
-        doing = DOING[self.action]
         if self.action == MAKE_SAFE:
-            return f"{doing}{self._fenced}."
+            return self._fenced(t)
         if self.quarter is None:
-            return f"{doing}. No date yet: {self.reason}."
-        late = f"; {self._late}" if self.late else ""
-        unless = ", unless the test before it shows that it need not be" if self.tested else ""
-        return f"{doing}, by {style.day(self.until)}{unless}{late}."
+            return self._say(t, "no_date", why=self.reason)
+        unless = t.of(PAGE, "public", "unless") if self.tested else ""
+        return self._say(t, "known", day=self._until(t), unless=unless, late=self._late(t))
 
     @property
     def at_once(self) -> bool:
         """The job is placed on the day of the run."""
         return self.on is not None and self.on == self.as_of
 
-    @property
-    def _fenced(self) -> str:
+    def _fenced(self, t: Texts) -> str:
         """When people are kept out: at once only where that is the day of the run."""
         if self.quarter is None:
-            return f": no day was found ({self.reason})"
+            return self._say(t, "nowhere", why=self.reason)
         if self.at_once:
-            return f": at once, on {style.day(self.until)}"
-        late = "; later than the rating asks" if self.late else ""
-        return f", {'on' if self.on else 'by'} {style.day(self.until)}{late}"
+            return self._say(t, "now", day=self._until(t))
+        late = t.of(PAGE, "public", "late") if self.late else ""
+        return self._say(t, "on" if self.on else "by", day=self._until(t), late=late)
 
-    @property
-    def _late(self) -> str:
+    def _late(self, t: Texts) -> str:
+        if not self.late:
+            return ""
         if self.action == LOOK_AGAIN and self.due and self.as_of and self.due < self.as_of:
-            return f"due since {self.due.year}"
-        return "later than the rating asks"
+            return t.of(PAGE, "public", "since", year=self.due.year)
+        return t.of(PAGE, "public", "late")
+
+    def _say(self, t: Texts, variant: str, /, **told: object) -> str:
+        return t.of(PAGE, "public", variant, doing=t.word("public", self.action), **told)
+
+    def _until(self, t: Texts) -> str:
+        return day(self.until.isoformat(), t)
 
     @property
     def until(self) -> date:
@@ -113,6 +89,7 @@ def jobs_of(context: RenderContext, trees: Ints) -> dict[int, list[PublicJob]]:
     queue = _by_job(context.table("planning.queue"), keys, ("quarter", "day", "late_days"))
     left = _by_job(context.table("planning.unscheduled"), keys, ("reason",))
     found: dict[int, list[PublicJob]] = {}
+    t = context.texts
     for tree, job, action, due in zip(
         wanted["tree_key"].to_pylist(),
         wanted["job_key"].to_pylist(),
@@ -121,7 +98,7 @@ def jobs_of(context: RenderContext, trees: Ints) -> dict[int, list[PublicJob]]:
         strict=True,
     ):
         quarter, on, late_days = queue.get(job, (None, None, 0))
-        reason = LEFT[left[job][0]] if job in left else "not planned yet"
+        reason = t.word("no_date", left[job][0] if job in left else "other")
         made = PublicJob(
             tree, action, quarter, on, late_days > 0, reason, as_of=context.as_of, due=due
         )

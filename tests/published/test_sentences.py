@@ -75,6 +75,11 @@ def test_a_second_language_is_spoken_where_it_is_told(tmp_path: Path) -> None:
         ("[says]\nseen_never = 3", "says.seen_never"),
         ('[word.the]\nbutt = "x"', "word"),
         ("[says\n", "line 1"),
+        ('[asks]\nsighting_conflict = "Rigardu."', "asks.sighting_conflict: {seen} is missing"),
+        ('[left_out]\nno_machine = "{work} {crane}"', "left_out.no_machine: {crane} is unknown"),
+        ('[sheet.school]\nhours = "{open}"', "sheet.school.hours: {hours} is missing"),
+        ('[page.job]\ndue = "ĝis {day} {hour}"', "page.job.due: {hour} is unknown"),
+        ('[words.deadline]\nknown = "ene de tagoj"', "words.deadline.known: {days} is missing"),
     ],
 )
 def test_a_fault_is_refused_with_its_place(tmp_path: Path, text: str, found: str) -> None:
@@ -83,6 +88,7 @@ def test_a_fault_is_refused_with_its_place(tmp_path: Path, text: str, found: str
         translated(path)
     assert fault.value.where == str(path)
     assert found in fault.value.found
+    assert "config/sentences.toml has every line" in fault.value.remedy
 
 
 def test_all_faults_of_a_file_are_told_together(tmp_path: Path) -> None:

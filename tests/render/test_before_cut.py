@@ -29,6 +29,6 @@ def test_other_work_and_other_trees_are_told_nothing() -> None:
 
 def test_the_public_reads_that_a_test_may_lift_the_removal() -> None:
     cut = PublicJob(1, "remove", "2026Q4", date(2026, 12, 1), late=False, reason="", tested=True)
-    assert "unless the test before it" in cut.words
+    assert "unless the test before it" in cut.words(english())
     left = PublicJob(1, "make_safe", None, None, late=False, reason="no crew-hours left")
-    assert "no day was found (no crew-hours left)" in left.words
+    assert "no day was found (no crew-hours left)" in left.words(english())

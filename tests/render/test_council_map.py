@@ -10,6 +10,7 @@ import pyarrow as pa
 import pytest
 from lxml import html as markup
 
+from pipeline.published.sentences import english
 from pipeline.render import account, privacy, public_work
 from pipeline.render.context import RenderContext
 from pipeline.render.pages import council_map, forester_map, index
@@ -112,16 +113,19 @@ def test_isolation_is_told_first_and_does_not_count_as_the_work() -> None:
     assert public_work.main_job([isolate, remove], "remove") == remove
     assert public_work.main_job([isolate], "none") == isolate
     assert public_work.main_job([], "none") is None
-    assert isolate.words == "Keep people out from under it: at once, on 4 January 2027."
+    assert isolate.words(english()) == "Keep people out from under it: at once, on 4 January 2027."
     later = replace(isolate, as_of=date(2026, 11, 25), late=True)
-    assert later.words == (
+    assert later.words(english()) == (
         "Keep people out from under it, on 4 January 2027; later than the rating asks."
     )
     nowhere = replace(isolate, quarter=None, on=None, reason="no crew-hours left")
-    assert nowhere.words == (
+    assert nowhere.words(english()) == (
         "Keep people out from under it: no day was found (no crew-hours left)."
     )
-    assert remove.words == "Take the tree down, by 30 June 2027; later than the rating asks."
+    assert (
+        remove.words(english())
+        == "Take the tree down, by 30 June 2027; later than the rating asks."
+    )
 
 
 def test_a_look_that_is_overdue_says_since_when() -> None:
@@ -129,12 +133,15 @@ def test_a_look_that_is_overdue_says_since_when() -> None:
         1, "retain_monitor", "2026Q4", date(2026, 11, 26), late=True, reason="",
         as_of=date(2026, 11, 25), due=date(2021, 9, 5),
     )  # fmt: skip
-    assert look.words == "Keep the tree and look again, by 26 November 2026; due since 2021."
+    assert (
+        look.words(english())
+        == "Keep the tree and look again, by 26 November 2026; due since 2021."
+    )
 
 
 def test_every_action_and_reason_has_public_words() -> None:
-    assert set(public_work.DOING) == {*inputs.ACTIONS, "none"}
-    assert set(public_work.LEFT) == set(UNSCHEDULED.column("reason").allowed)
+    assert set(english().words("public")) == {*inputs.ACTIONS, "none"}
+    assert set(english().words("no_date")) == {*UNSCHEDULED.column("reason").allowed, "other"}
 
 
 def test_it_says_that_not_inspected_is_not_low(text: str) -> None:

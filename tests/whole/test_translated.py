@@ -133,6 +133,13 @@ def test_the_sheet_of_a_crew_warns_in_it(run: Path) -> None:
         assert own(text), text
 
 
+def test_a_resident_reads_in_it_what_is_done(run: Path) -> None:
+    html = (run / "council_map.html").read_text(encoding="utf-8")
+    rows = {*_texts(html, r"<tr id=\"tree-\d+\">.*?</tr>")}
+    told = [row for row in rows if "\u00abTake the tree down\u00bb, by " in row]
+    assert told
+
+
 def test_what_is_planned_is_the_same_in_any_language(run: Path, larkmere: LarkmereRun) -> None:
     for name in ("queue", "routes", "stops", "jobs"):
         told = (

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from pipeline.published.sentences import PAGE, Texts
 from pipeline.render import (
     account,
     cautions,
@@ -140,7 +141,7 @@ def _rows(
     ratings = context.table("scoring.tree_ratings").take(at).to_pylist()
     zones = context.table("ingest.zones")["kind"].cast(pa.string()).to_pylist()
     return [
-        _row(tree, rating, zones, work.get(key, []))
+        _row(tree, rating, zones, work.get(key, []), context.texts)
         for key, tree, rating in zip(shown.tolist(), trees, ratings, strict=True)
     ]
 
@@ -150,10 +151,12 @@ def _row(
     rating: dict[str, Any],
     zones: list[str],
     jobs: list[PublicJob],
+    t: Texts,
 ) -> Row:
     stands = RatingWord(rating["rating"])
     action = rating["best_action"]
-    doing = [(job.action, job.words) for job in jobs]
+    doing = [(job.action, job.words(t)) for job in jobs]
+    undated = t.of(PAGE, "public", "undated", doing=t.word("public", action))
     return Row(
         tree=tree["tree_id"],
         species=tree["species"] or tree["genus"] or "species not recorded",
@@ -161,7 +164,7 @@ def _row(
         word=word(stands),
         where=", ".join(filter(None, (tree["street"], tree["ward"]))) or "see the map",
         why=_why(rating, zones) + _decided(rating),
-        doing=doing or [(action, f"{public_work.DOING[action]}. No date yet.")],
+        doing=doing or [(action, undated)],
     )
 
 

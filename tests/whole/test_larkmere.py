@@ -189,3 +189,26 @@ def test_markup_of_the_files_never_becomes_markup(larkmere: LarkmereRun, marked:
             start = line.find(marked)
             if start >= 0:
                 assert line[start : start + len(marked) + 6] not in text, page.name
+
+
+def test_harm_and_not_the_word_ranks_and_the_reason_is_printed(larkmere: LarkmereRun) -> None:
+    """A matrix can order two trees against their expected harm (Cox 2008, Risk Analysis 28(2))."""
+    pairs = larkmere.sql(
+        """
+        select a.tree_key as a, b.tree_key as b, ta.tree_id as id, a.rank as ra, b.rank as rb,
+            a.rank_low, a.rank_high
+        from scoring.tree_ratings a, scoring.tree_ratings b, ingest.trees ta
+        where a.evidence and b.evidence and a.rated and b.rated and a.rating < b.rating
+            and a.harm_per_year > 2 * b.harm_per_year and ta.tree_key = a.tree_key
+        order by a.rank, b.rank limit 200
+        """
+    )
+    assert pairs
+    assert all(row["ra"] < row["rb"] for row in pairs)
+    first = pairs[0]
+    page = (larkmere.first / "trees" / f"{first['id']}.html").read_text(encoding="utf-8")
+    assert "worse word" in page
+    assert "by a factor of about" in page
+    ranks = f"it ranks {first['ra']} of"
+    assert ranks in page
+    assert f"{first['rank_low']} to {first['rank_high']}" in page

@@ -79,6 +79,14 @@ def page_names(keys: Iterable[int], ids: Iterable[str | None]) -> list[str]:
 def page_of(context: RenderContext) -> dict[int, str]:
     """Path from the run's folder to the page of each tree that has one, by tree key."""
     rows = paged(context)
-    stems = rows["page"].to_pylist()
-    paths = [f"{FOLDER}/{stem}.html" for stem in stems]
-    return dict(zip(rows["tree_key"].to_pylist(), paths, strict=True))
+    return dict(zip(rows["tree_key"].to_pylist(), _paths(rows).to_pylist(), strict=True))
+
+
+def pages_of(context: RenderContext, tree_keys: pa.ChunkedArray) -> pa.ChunkedArray:
+    """The same path for each of these trees, null where it has no page."""
+    rows = paged(context)
+    return _paths(rows).take(pc.index_in(tree_keys, rows["tree_key"].combine_chunks()))
+
+
+def _paths(rows: pa.Table) -> pa.ChunkedArray:
+    return pc.binary_join_element_wise(f"{FOLDER}/", rows["page"], ".html", "")

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline import terms
-from pipeline.render import fungi, said
+from pipeline.render import fungi, said, tree_names
 from pipeline.render.context import RenderContext
 from pipeline.units import Ints
 
@@ -37,7 +37,7 @@ def queued(context: RenderContext) -> pa.Table:
     found = fungi.told_of(context, fungi.weightiest(context, jobs["tree_key"]))
     for name in found.column_names:
         jobs = jobs.append_column(name, found[name])
-    return jobs
+    return jobs.append_column("page", tree_names.pages_of(context, jobs["tree_key"]))
 
 
 def unscheduled(context: RenderContext, *, most: int | None = None) -> pa.Table:

@@ -49,7 +49,13 @@ def test_no_cell_is_a_formula_and_links_lead_to_pages_of_the_run(run: RenderCont
     # Office programs write a path in a workbook with the other slash.
     targets = [str(cell.hyperlink.target).replace("\\", "/") for cell in cells if cell.hyperlink]
     assert all(re.fullmatch(r"trees/[A-Za-z0-9_-]+\.html", target) for target in targets)
-    assert FORMULA in _column(_book(run)["2027Q1"], "Street")
+    sheet = _book(run)["2027Q1"]
+    assert FORMULA in _column(sheet, "Street")
+    linked = [str(cell.hyperlink.target).replace("\\", "/") for row in sheet.iter_rows()
+              for cell in row if cell.hyperlink]  # fmt: skip
+    told = [page for page in _column(sheet, "Page of the tree") if page is not None]
+    assert told == linked
+    assert told, "some of these trees have a page"
 
 
 def test_every_job_is_on_its_sheet(run: RenderContext) -> None:

@@ -103,6 +103,19 @@ def test_danger_in_a_row_that_was_set_aside_heads_the_list(larkmere: LarkmereRun
     assert "Needs a person now" in larkmere.said
 
 
+def test_the_queue_names_the_page_of_each_tree_that_has_one(larkmere: LarkmereRun) -> None:
+    rows = list(
+        csv.DictReader(io.StringIO((larkmere.first / "queue.csv").read_text(encoding="utf-8-sig")))
+    )
+    named = {row["page"] for row in rows if row["page"]}
+    on_disk = {f"trees/{path.name}" for path in (larkmere.first / "trees").glob("*.html")}
+    assert named
+    assert named <= on_disk
+    for row in rows:
+        own = f"trees/{row['tree_id']}.html"
+        assert row["page"] == (own if own in on_disk else ""), row["tree_id"]
+
+
 def test_failures_that_have_begun_are_on_the_make_safe_list(larkmere: LarkmereRun) -> None:
     stories = ("split_over_school_path", "root_plate_heaving", "hanging_branch_over_market")
     with (ROOT / "sample_inventory" / "planted_faults.csv").open(

@@ -27,7 +27,7 @@ QUEUE_COLUMNS = (
     "queue_rank", "quarter", "day", "crew_id", "job_id", "tree_id", "action", "part", "rating",
     "why", "deadline_on", "late_days", "hours", "cost", "machine", "no_climb", "make_safe",
     "season_code", "not_before", "harm_removed", "species", "dbh_cm", "street", "address", "ward",
-    "wires", "longitude", "latitude", *fungi.TOLD,
+    "wires", "longitude", "latitude", *fungi.TOLD, "page",
 )  # fmt: skip
 WHY = (
     "why_file", "why_line", "why_row", "why_column", "why_value", "why_reason", "why_remedy",

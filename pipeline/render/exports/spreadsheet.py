@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import xlsxwriter
 
-from pipeline.render import fungi, style, tree_names, work_rows
+from pipeline.render import fungi, style, work_rows
 from pipeline.render.cautions import every_page
 from pipeline.render.context import RenderContext
 from pipeline.render.exports.lists import review_table
@@ -28,7 +28,7 @@ _WIDTHS = {
     "why": 60, "detail": 50, "what_to_do": 80, "address": 28, "street": 24, "job_id": 24,
     "species": 26, "action": 20, "machine": 16, "crew_id": 16, "reason": 18, "what": 24,
     "tree_id": 14, "season_code": 18, "fungus": 26, "test": 20, "without": 18, "likeliest": 18,
-    "ward": 16,
+    "ward": 16, "page": 24,
 }  # fmt: skip
 _HEADINGS = {
     "queue_rank": "Place", "quarter": "Quarter", "day": "Day", "crew_id": "Crew", "job_id": "Job",
@@ -53,13 +53,13 @@ _HEADINGS = {
     "also": "Also on", "note": "Note",
     "trees": "Trees", "never": "Never inspected", "overdue": "Past the cycle",
     "due": "Due within the plan", "earliest_due_on": "Earliest due",
-    "harm": "Expected harm per million years",
+    "harm": "Expected harm per million years", "page": "Page of the tree",
 }  # fmt: skip
 _JOB_COLUMNS = (
     "queue_rank", "day", "crew_id", "tree_id", "action", "part", "rating", "why", "deadline_on",
     "late_days", "hours", "cost", "machine", "no_climb", "make_safe", "season_code", "not_before",
     "harm_removed", "species", "dbh_cm", "street", "address", "ward", "wires", "job_id",
-    *fungi.TOLD,
+    *fungi.TOLD, "page",
 )  # fmt: skip
 _LEFT_COLUMNS = (
     "tree_id", "action", "part", "rating", "reason", "detail", "deadline_on", "hours", "machine",
@@ -85,12 +85,11 @@ def write(context: RenderContext) -> list[Path]:
     sheets = _Sheets(book, context)
     queue = work_rows.queued(context)
     sheets.about(queue)
-    pages = tree_names.page_of(context)
     planned = context.settings.first_quarter.following(context.settings.settings.planning.quarters)
     for quarter in sorted({*map(str, planned), *queue["quarter"].to_pylist()}):
         rows = queue.filter(pc.equal(queue["quarter"], quarter))
         shown = rows.slice(0, MOST_ROWS)
-        links = [pages.get(key) for key in shown["tree_key"].to_pylist()]
+        links = shown["page"].to_pylist()
         sheets.table(quarter, shown.select(list(_JOB_COLUMNS)), total=rows.num_rows, links=links)
     left = work_rows.unscheduled(context, most=MOST_ROWS)
     total = context.table("planning.unscheduled").num_rows

@@ -79,10 +79,16 @@ def test_each_sentence_that_a_module_names_stands_there_with_what_it_is_told() -
     assert seen > 150, "the calls are found"
 
 
-def test_each_sentence_that_the_page_of_a_tree_names_stands_there() -> None:
+@pytest.mark.parametrize(
+    ("page", "of", "least"),
+    [("tree.html.j2", (PAGE, "tree"), 30), ("crew_sheet.html.j2", (SHEET, "card"), 20)],
+)
+def test_each_sentence_that_a_page_names_stands_there(
+    page: str, of: tuple[str, str], least: int
+) -> None:
     loader = environment().loader
     assert loader is not None
-    source, _, _ = loader.get_source(environment(), "tree.html.j2")
+    source, _, _ = loader.get_source(environment(), page)
     seen = 0
     for call in environment().parse(source).find_all(nodes.Call):
         if not (isinstance(call.node, nodes.Name) and call.node.name == "say"):
@@ -91,11 +97,11 @@ def test_each_sentence_that_the_page_of_a_tree_names_stands_there() -> None:
         both = [variant.expr1, variant.expr2] if isinstance(variant, nodes.CondExpr) else [variant]
         for one in both:
             assert isinstance(one, nodes.Const)
-            place = (PAGE, "tree", one.value)
+            place = (*of, one.value)
             assert place in english().lines, place
             assert {told.key for told in call.kwargs} == _placeholders(place), place
             seen += 1
-    assert seen > 30, "the calls are found"
+    assert seen > least, "the calls are found"
 
 
 def _named(word: str, known: set[str]) -> bool:
@@ -112,7 +118,8 @@ def test_no_sentence_stands_there_that_nothing_asks_for(group: str) -> None:
         for node in ast.walk(ast.parse(text))
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     }
-    page = (ROOT / "pipeline" / "render" / "templates" / "tree.html.j2").read_text("utf-8")
+    pages = (ROOT / "pipeline" / "render" / "templates").glob("*.html.j2")
+    page = "".join(path.read_text(encoding="utf-8") for path in pages)
     idle = [
         f"{name}.{variant}"
         for of, name, variant in english().lines

@@ -129,7 +129,9 @@ def test_the_sheet_of_a_crew_warns_in_it(run: Path) -> None:
     halts = {*_texts(html, r'<p class="halt"><strong>.*?</strong>(.*?)\.</p>')}
     tasks = {*_texts(html, r'<h2 id="t\d+">(.*?)(?:: \w+)?(?: \(.*?\))?</h2>')}
     whys = {*_texts(html, r'<p class="why">(?!<strong>)(.*?)</p>')}
-    for text in (*heads, *halts, *tasks, *whys):
+    labels = {*_texts(html, r"<dt>(.*?)</dt>"), *_texts(html, r'<p class="halt"><strong>(.*?)</st')}
+    assert len(labels) > 8
+    for text in (*heads, *halts, *tasks, *whys, *labels):
         assert own(text), text
 
 

@@ -9,6 +9,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,7 @@ from pipeline.render.hazards import (
 )
 from pipeline.render.sketch import Streets, sketch
 from pipeline.render.wording_numbers import capital
+from pipeline.render.wording_numbers import day as day_words
 from pipeline.tables.inputs import WORK_DONE
 from pipeline.terms import RatingWord
 from pipeline.units import MINUTES_PER_HOUR, Floats
@@ -92,6 +94,8 @@ def write(context: RenderContext) -> list[Path]:
                 "hazard_marks": MARKS,
                 "rating_words": RatingWord,
                 "cautions": every_page(context.texts),
+                "t": context.texts,
+                "say": partial(context.texts.of, SHEET, "card"),
                 "before": neighbours[row][0],
                 "after": neighbours[row][1],
                 "clock": clock,
@@ -198,6 +202,8 @@ def _cards(context: RenderContext, stops: pa.Table) -> list[dict[str, Any]]:
         card["to"] = clock(card["leave_min"])
         card["what"] = capital(in_words(card["action"], t))
         card["dbh"] = dbh
+        due = card["deadline_on"]
+        card["by"] = day_words(due.isoformat(), t) if due else ""
         card["tests"] = before_cut.words(card["tree_key"], card["action"], tests, t)
         card["also"] = also.get((card["tree_key"], card["action"]), "")
         card["minutes"] = round(card["leave_min"] - card["arrive_min"])

@@ -1,7 +1,7 @@
 """A made-up quarter put into days: drive, worth left out, rules broken, risk early.
 
     python tests/benchmarks/city_routes.py --jobs 1000 --days 18
-    python tests/benchmarks/city_routes.py --jobs 3000 --days 52 --rounds-per-stop 10
+    python tests/benchmarks/city_routes.py --jobs 3000 --days 52
 
 Eight crews of two depots, shifts of eight hours, 15 % of the jobs with school times, 20 % with a
 first day or a deadline. The floor is the same days filled by insertion alone, without the routing
@@ -115,8 +115,8 @@ def main() -> None:
     parser.add_argument("--days", type=int, default=18)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--block-days", type=int, default=10)
-    parser.add_argument("--rounds-per-stop", type=int, default=2)
-    parser.add_argument("--rounds-most", type=int, default=1_000)
+    parser.add_argument("--rounds-per-stop", type=int, default=5)
+    parser.add_argument("--rounds-most", type=int, default=3_000)
     asked = parser.parse_args()
     jobs, slots, places = city(asked.jobs, asked.days, asked.seed)
     apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pyvrp import ClientGroup, ProblemData, Solution
 
 # Shares of the effort where every stop must be served; they bear on how soon, not on what is right.
+_LONGEST_MEMORY, _ROUNDS_OF_MEMORY = 300, 200  # of the search: the library's own, and by rounds
 _PROBE, _TRY = 0.1, 0.25
 _SPARE = 3
 _FAR_WORSE = 1.1
@@ -73,6 +74,11 @@ class _Search:
 
     def __init__(self, pyvrp: ModuleType, data: "ProblemData", effort: Effort) -> None:
         self.pyvrp, self.data, self.effort = pyvrp, data, effort
+        # A short search cannot afford to accept what a long one leaves behind again.
+        memory = min(max(effort.rounds // _ROUNDS_OF_MEMORY, 1), _LONGEST_MEMORY)
+        memory = _LONGEST_MEMORY if effort.seconds is not None else memory
+        local = pyvrp.IteratedLocalSearchParams(history_length=memory)
+        self.params = pyvrp.SolveParams(ils=local)
         self.rounds = 0
         self.began = time.process_time()
         self.best: Solution | None = None
@@ -91,7 +97,12 @@ class _Search:
             # Told where no allowed answer was found; that is seen in the answer itself.
             warnings.simplefilter("ignore", self.pyvrp.exceptions.PenaltyBoundWarning)
             found = self.pyvrp.solve(
-                data, stop, seed=self.effort.seed, collect_stats=False, initial_solution=begin
+                data,
+                stop,
+                seed=self.effort.seed,
+                collect_stats=False,
+                params=self.params,
+                initial_solution=begin,
             )
         self.rounds += int(found.num_iterations)
         if data is self.data and found.best.is_feasible():
